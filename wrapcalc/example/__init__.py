@@ -1,0 +1,1 @@
+"""The example: an invented gas line with five anomalies, and one case file with faults."""

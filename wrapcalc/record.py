@@ -1,0 +1,302 @@
+"""The record of one run as plain data: the one truth from which every page is made.
+
+Same inputs, same bytes. Nothing in it depends on the time, the machine or the revision of the package. The
+layout of the data is versioned by `SCHEMA`; a reader refuses a newer one.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from typing import TYPE_CHECKING, Any
+
+from wrapcalc import __version__, expression, units
+from wrapcalc.checks import Check
+from wrapcalc.fields import Given, lookup, walk
+from wrapcalc.formula import Printed, Step, symbol_tex
+from wrapcalc.recorder import Procedure
+from wrapcalc.values import Value
+
+if TYPE_CHECKING:
+    from wrapcalc.stages.job import Outcome
+
+SCHEMA = 1
+
+
+def to_bytes(record: dict[str, Any]) -> bytes:
+    """The record as the bytes of record.json. Raises ValueError for NaN."""
+    return (json.dumps(record, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode()
+
+
+def digest(record: dict[str, Any]) -> str:
+    """SHA-256 of record.json."""
+    return hashlib.sha256(to_bytes(record)).hexdigest()
+
+
+def build(outcome: Outcome) -> dict[str, Any]:
+    """Everything a page, an explanation or a later verification needs."""
+    bundle, rec = outcome.bundle, outcome.recorder
+    case, system = bundle.case, rec.system
+    items = [_item(i, rec.stage_of[i.id], outcome) for i in rec.items]
+    used = _used(items)
+    return {
+        "schema": SCHEMA,
+        "tool": {"name": "wrapcalc", "version": __version__},
+        "case": {n: getattr(case.case, n) for n in ("id", "title", "line", "joint", "prepared_by")}
+        | {"display": case.display, "paper": case.case.paper or "A4"},
+        "decision": {"word": outcome.decision.word, "sentence": outcome.decision.sentence,
+                     "reasons": list(outcome.decision.reasons), "missing": list(outcome.missing),
+                     "interim_limit": _value(outcome.decision.interim_limit, system)},
+        "headline": _headline(outcome),
+        "inputs": [_input(outcome, name, info) for name, info in walk(type(case)) if name != "schema_version"],
+        "system": _system(outcome),
+        "items": items,
+        "forms": _forms(outcome),
+        "routes": _routes(outcome),
+        "geometry": _geometry(outcome),
+        "order": [{"item": line.item, "quantity": _value(line.quantity, system), "packs": _value(line.packs, system),
+                   "pack": _value(line.pack, system), "basis": line.basis} for line in outcome.order],
+        "assumptions": rec.assumptions,
+        "warnings": rec.warnings,
+        "table_entries": _entries(outcome, used["table"]),
+        "formulas": _formulas(outcome, items),
+        "documents": _documents(outcome, items, used["table"]),
+        "files": {n: hashlib.sha256(b).hexdigest() for n, b in sorted(bundle.files.items())},
+    }
+
+
+def _value(v: Value | None, system: str, significant: int = 4) -> dict[str, Any] | None:
+    """A value for reading and for machines. shown: number and unit; magnitude and unit: what was calculated."""
+    if v is None:
+        return None
+    return {"magnitude": v.magnitude, "unit": v.unit, "shown": v.show(system, significant), "name": v.name,
+            "origin": {"kind": v.origin.kind, "ref": v.origin.ref}}
+
+
+def _item(item: Step | Procedure | Check, stage: str, outcome: Outcome) -> dict[str, Any]:
+    system = outcome.recorder.system
+    if isinstance(item, Step):
+        return {"type": "step", "stage": stage} | _step(item, outcome)
+    if isinstance(item, Procedure):
+        return {"type": "procedure", "stage": stage, "id": item.id, "title": item.title, "method": item.method,
+                "citation": item.citation, "status": item.status, "struck": item.struck,
+                "inputs": [{"name": n} | _value(v, system) for n, v in item.inputs.items()],  # type: ignore[operator]
+                "results": [{"name": n} | _value(v, system, 5) | {"also": _readable(v, system)}  # type: ignore[operator]
+                            for n, v in item.results.items()],
+                "details": [list(d) for d in item.details]}
+    share = item.utilisation
+    return {"type": "check", "stage": stage, "id": item.id, "title": item.title, "kind": item.kind,
+            "verdict": item.verdict, "citation": item.citation, "status": item.status, "sense": item.sense,
+            "provided": _value(item.provided, system), "limit": _value(item.limit, system), "found": item.found,
+            "wanted": item.wanted, "utilisation": share,
+            "utilisation_shown": None if share is None else f"{share:.2f}", "note": item.note}
+
+
+def _step(step: Step, outcome: Outcome) -> dict[str, Any]:
+    f, p, system = step.formula, step.printed, outcome.recorder.system
+    status, mark = outcome.bundle.tables.formula_status(f)
+    typed = {n: float(t) for n, t in p.inputs.items()}
+    return {
+        "id": step.id, "title": f.title, "notes": f.notes, "formula": f.name, "module": f.module, "line": f.line,
+        "citation": f.citation, "status": status, "mark": str(mark) if mark else "", "struck": step.struck,
+        "symbol": symbol_tex(f.symbol), "tex": f.tex(), "text": f.text,
+        "tex_numbers": numbers_tex(step),
+        "tex_conditions": [expression.to_tex(c, lambda n: _leaf(p, n))
+                           for c in expression.conditions(f.body, typed)],
+        "text_numbers": expression.to_text(expression.taken_branch(f.body, typed), lambda n: _typed(p.inputs[n])),
+        "printed": p.result, "printed_unit": p.result_unit, "unit_label": units.label(p.result_unit),
+        "tex_result": _with_unit(p.result, p.result_unit)[0], "also": _readable(step.result, system),
+        "sensitive": p.sensitive, "unit_bound": f.unit_bound,
+        "inputs": [{"symbol": n, "tex": symbol_tex(n), "printed": p.inputs[n], "printed_unit": p.input_units[n],
+                    "unit_label": units.label(p.input_units[n]), "name": v.name, "magnitude": v.to(f.units[n]),
+                    "unit": f.units[n], "origin": {"kind": v.origin.kind, "ref": v.origin.ref}}
+                   for n, v in step.inputs.items()],
+        "result": {"magnitude": step.result.magnitude, "unit": step.result.unit},
+    }
+
+
+def numbers_tex(step: Step) -> str:
+    """The right-hand side with its numbers and units; of branches, the one that was taken."""
+    p, f = step.printed, step.formula
+    body = expression.taken_branch(f.body, {n: float(t) for n, t in p.inputs.items()})
+    return expression.to_tex(body, lambda n: _leaf(p, n))
+
+
+def _leaf(p: Printed, name: str) -> tuple[str, int]:
+    return _with_unit(p.inputs[name], p.input_units[name])
+
+
+_UNIT_TEX = {"²": "^{2}", "³": "^{3}", "⁴": "^{4}", "°C": r"^{\circ}\mathrm{C}", "°F": r"^{\circ}\mathrm{F}"}
+
+
+def _with_unit(number: str, unit: str) -> tuple[str, int]:
+    """A printed number with its unit as LaTeX; with a unit it binds like a product."""
+    text, binding = expression.number_tex(float(number), number)
+    label = units.label(unit)
+    if not label:
+        return text, binding
+    if label.startswith("1/"):
+        tex = r"\frac{1}{" + _UNIT_TEX[label[2:]] + "}"
+        return rf"{text}\,{tex}", min(binding, 2)
+    if label in _UNIT_TEX:
+        tex = _UNIT_TEX[label]
+    else:
+        tex = rf"\mathrm{{{label}}}".replace("·", r" \cdot ")
+        for mark in "²³⁴":
+            tex = tex.replace(mark + "}", "}" + _UNIT_TEX[mark]).replace(mark, _UNIT_TEX[mark])
+    return rf"{text}\,{tex}", min(binding, 2)
+
+
+def _typed(number: str) -> str:
+    return f"({number})" if number.startswith("-") else number
+
+
+def _readable(v: Value, system: str) -> str:
+    """A second form of a result whose coherent unit is too small to read: mm³ also in L."""
+    shown_in = units.display_unit(v.unit, system)
+    other = units.READABLE.get(shown_in)
+    return "" if other is None else units.show(v.to(other), other, significant=4)
+
+
+def _input(outcome: Outcome, name: str, info: Any) -> dict[str, Any]:
+    given = lookup(outcome.bundle.case, name)
+    extra = info.json_schema_extra
+    out = {"field": name, "question": info.description, "need": extra["need"], "answered": given is not None,
+           "written": "", "shown": "", "source": "", "source_kind": "", "magnitude": None, "unit": ""}
+    if isinstance(given, Given):
+        kind = units.KINDS[given.kind]
+        out |= {"written": given.written, "source": given.source, "source_kind": given.source_kind,
+                "shown": units.show(given.base, kind.base, system=outcome.recorder.system, significant=5),
+                "magnitude": given.base, "unit": kind.base}
+        if kind.name in ("percentage", "strain"):
+            out["shown"] = given.written
+        if kind.name == "gauge pressure":
+            out["shown"] += " gauge"
+    elif given is not None:
+        out |= {"written": str(given), "shown": str(given)}
+    return out
+
+
+def _system(outcome: Outcome) -> dict[str, Any] | None:
+    sheet = outcome.bundle.system
+    if sheet is None or outcome.design is None:
+        return None
+    rows = []
+    for name, info in walk(type(sheet)):
+        given = None if name.startswith("evidence") else lookup(sheet, name)
+        if given is None or name == "schema_version":
+            continue
+        if isinstance(given, tuple):
+            shown = ", ".join(units.show(g.base, "mm", system=outcome.recorder.system) for g in given)
+        elif isinstance(given, Given):
+            kind = units.KINDS[given.kind]
+            us = outcome.recorder.system if kind.base in units.US_TWIN else "SI"
+            shown = (given.written if kind.name == "duration" else
+                     units.show(given.base, kind.base, system=us, significant=5))
+        else:
+            shown = str(given)
+        rows.append({"field": name, "question": info.description, "shown": shown})
+    return {"id": sheet.system.id, "name": sheet.system.name, "type": sheet.system.system_type,
+            "sheet": sheet.system.sheet, "rows": rows,
+            "evidence": [{"covers": e.covers, "reference": e.reference} for e in sheet.evidence]}
+
+
+def _headline(outcome: Outcome) -> list[dict[str, Any]]:
+    """The few numbers of the cover, each with the step it comes from."""
+    a, d, system = outcome.assessment, outcome.design, outcome.recorder.system
+    rows: list[tuple[str, Value | None]] = []
+    if a is not None:
+        rows += [("Depth with allowance over wall", a.relative_depth), ("Governing safe pressure", a.governing),
+                 ("Repair factor, MAOP over governing safe pressure", a.repair_factor)]
+    if outcome.decision.interim_limit is not None:
+        rows.append(("Pressure limit until then", outcome.decision.interim_limit))
+    if d is not None:
+        rows += [("Repair design pressure", d.pressure), ("Layers", d.layers), ("Wrap thickness", d.wrap_thickness),
+                 ("Full-thickness length required", d.full_thickness), ("Overall length", d.overall)]
+    return [{"label": label, "value": _value(v, system)} for label, v in rows if v is not None]
+
+
+def _forms(outcome: Outcome) -> list[dict[str, Any]]:
+    from wrapcalc.stages.assess import FORMS
+    a, system = outcome.assessment, outcome.recorder.system
+    return [{"form": FORMS[f.key], "failure": _value(f.failure, system), "safe": _value(f.safe, system),
+             "reason": f.reason, "governs": FORMS[f.key] == a.governing_form} for f in a.forms] if a else []
+
+
+def _routes(outcome: Outcome) -> list[dict[str, Any]]:
+    d, system = outcome.design, outcome.recorder.system
+    return [{"route": r.key, "required": _value(r.required, system), "chosen": r.chosen, "reason": r.reason}
+            for r in d.routes] if d else []
+
+
+def _geometry(outcome: Outcome) -> dict[str, Any]:
+    """What the drawings need, in mm: defect as measured, grid, units, lengths."""
+    case, a, d, grid = outcome.bundle.case, outcome.assessment, outcome.design, outcome.bundle.grid
+    out: dict[str, Any] = {"outside_diameter": _base(case, "pipe.outside_diameter"),
+                           "defect_length": a.length.magnitude if a else _base(case, "defect.length"),
+                           "defect_width": _base(case, "defect.width"), "defect_clock": case.defect.clock,
+                           "seam_clock": case.pipe.seam_clock, "clear_upstream": _base(case, "defect.clear_upstream"),
+                           "clear_downstream": _base(case, "defect.clear_downstream"),
+                           "wall": a.wall.magnitude if a else None,
+                           "depth_limit": a.depth_check.limit.magnitude if a else None, "grid": None, "wrap": None}
+    if grid is not None:
+        row, column = grid.deepest_at
+        out["grid"] = {"axial": grid.axial, "around": grid.around, "depth": grid.depth, "profile": grid.profile,
+                       "deepest": [grid.axial[column], grid.around[row]], "notes": list(grid.notes),
+                       "file": case.defect.grid}
+    if d is not None and d.layout is not None and d.overall is not None:
+        out["wrap"] = {"widths": d.layout.widths, "joint": d.layout.joint, "cover": d.layout.cover.magnitude,
+                       "overall": d.overall.magnitude, "full_required": d.full_thickness.magnitude}
+    return out
+
+
+def _base(case: Any, field: str) -> float | None:
+    given = lookup(case, field)
+    return None if given is None else given.base
+
+
+def _origins(item: dict[str, Any]) -> list[dict[str, str]]:
+    if item["type"] == "check":
+        return [item[k]["origin"] for k in ("provided", "limit") if item[k]]
+    return [i["origin"] for i in item["inputs"]]
+
+
+def _used(items: list[dict[str, Any]]) -> dict[str, dict[str, list[str]]]:
+    """origin kind -> reference -> items that use it."""
+    out: dict[str, dict[str, list[str]]] = {}
+    for item in items:
+        for o in _origins(item):
+            refs = out.setdefault(o["kind"], {}).setdefault(o["ref"], [])
+            if item["id"] not in refs:
+                refs.append(item["id"])
+    out.setdefault("table", {})
+    return out
+
+
+def _entries(outcome: Outcome, used: dict[str, list[str]]) -> list[dict[str, Any]]:
+    out = []
+    for key, ids in used.items():
+        e = outcome.bundle.tables.entries[key]
+        out.append({"key": key, "title": e.title, "written": e.written.replace("deg", "°"), "citation": e.citation,
+                    "status": e.status, "mark": str(e.mark) if e.mark else "", "used_in": ids})
+    return out
+
+
+def _formulas(outcome: Outcome, items: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    out: dict[str, dict[str, Any]] = {}
+    for i in items:
+        if i["type"] == "step":
+            row = out.setdefault(i["formula"], {"name": i["formula"], "title": i["title"], "citation": i["citation"],
+                                                "status": i["status"], "mark": i["mark"], "text": i["text"],
+                                                "used_in": []})
+            row["used_in"].append(i["id"])
+    return list(out.values())
+
+
+def _documents(outcome: Outcome, items: list[dict[str, Any]], used: dict[str, list[str]]) -> list[dict[str, str]]:
+    from wrapcalc.standards.documents import DOCUMENTS
+    cited = {i["citation"] for i in items} | {k.partition("/")[0] for k in used}
+    return [{"id": d.id, "title": d.title, "note": d.note} for d in DOCUMENTS.values()
+            if any(c == d.id or c.startswith(d.id + ",") for c in cited)]
+
+

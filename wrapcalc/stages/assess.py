@@ -1,0 +1,275 @@
+"""Is the pipe fit? Wall, depth and length as used; three forms of remaining strength; the axial section."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from wrapcalc.case import Bundle
+from wrapcalc.case.model import LIQUID, WALL_BASES
+from wrapcalc.checks import Check
+from wrapcalc.formulas import net_section as section
+from wrapcalc.formulas import pressure
+from wrapcalc.formulas import remaining_strength as strength
+from wrapcalc.recorder import active
+from wrapcalc.stages.scope import code
+from wrapcalc.standards.documents import B31G_1991, B31G_2012, CFR_192, PRACTICE
+from wrapcalc.units import show
+from wrapcalc.values import Value
+
+FORMS = {"original 1991": "ASME B31G-1991, original form", "original 2012": "ASME B31G-2012, original form",
+         "0.85dL": "ASME B31G-2012, 0.85 dL form"}
+
+
+@dataclass(frozen=True)
+class Form:
+    """One form of remaining strength. safe is None when the form is outside its scope; failure is None for
+    the 1991 form, whose result is already a safe pressure."""
+
+    key: str
+    failure: Value | None
+    safe: Value | None
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class Section:
+    """Properties of the damaged section."""
+
+    area: Value
+    shift: Value
+    fibre: Value
+    moment: Value
+
+
+@dataclass(frozen=True)
+class Assessment:
+    """What the assessment hands on. too_deep: depth over wall above its limit; then nothing else is set."""
+
+    wall: Value
+    depth: Value
+    length: Value
+    relative_depth: Value
+    depth_check: Check
+    design_factor: Value
+    allowable: Value
+    forms: tuple[Form, ...] = ()
+    governing: Value | None = None
+    governing_form: str = ""
+    repair_factor: Value | None = None
+    section: Section | None = None
+    axial_check: Check | None = None
+    strength_check: Check | None = None
+
+    @property
+    def too_deep(self) -> bool:
+        """Depth with its allowance is above the limit of code or method."""
+        return not self.depth_check.met
+
+
+def assess(bundle: Bundle) -> Assessment:
+    """Assess a case whose fields for it are all answered and inside scope."""
+    case, tables, rec = bundle.case, bundle.tables, active()
+    value = case.value
+    wall, depth, length = _sizes(bundle)
+    diameter, smys = value("pipe.outside_diameter"), value("pipe.smys")
+    factor = _design_factor(bundle)
+    allowable = pressure.allowable_stress(factor, smys)
+    rec.assume("The allowable stress is the design factor on SMYS; it serves the axial check and load sharing. "
+               "Texts that take SMYS itself would allow more.", "safer reading")
+    maop = value("service.maop")
+    pressure.hoop_stress(maop, diameter, value("pipe.nominal_wall"))
+    _code_pressure(bundle, factor)
+    eta = strength.relative_depth(depth, wall)
+    limit = tables.entry(code(bundle), "depth_limit")
+    deep = rec.check("Depth with allowance over wall", eta, "<=", limit.value(), citation=limit.citation,
+                     status=limit.status, note="also the limit of ASME B31G, both editions")
+    z = strength.length_parameter(length, diameter, wall)
+    if not deep.met:
+        _struck_forms(bundle, z, depth, wall, eta)
+        return Assessment(wall, depth, length, eta, deep, factor, allowable)
+    safety = pressure.safety_factor(factor, tables.value(B31G_2012.id, "minimum_safety_factor"))
+    forms = (_form_1991(bundle, factor, depth, wall, length, eta), _form_original(bundle, z, depth, wall, safety),
+             _form_085dl(bundle, z, depth, wall, safety))
+    _warn_about_length(bundle, z)
+    governing, name = _governing(bundle, forms)
+    props = _section(bundle, depth, wall)
+    if governing is None:
+        return Assessment(wall, depth, length, eta, deep, factor, allowable, forms, section=props)
+    erf = pressure.repair_factor(maop, governing)
+    fit = rec.check("Governing safe pressure against MAOP", governing, ">=", maop,
+                    citation=f"{B31G_2012.id}, 2.2", status="from memory", note=f"form: {name}")
+    axial = axial_check(bundle, props, maop, allowable, "MAOP")
+    return Assessment(wall, depth, length, eta, deep, factor, allowable, forms, governing, name, erf, props, axial,
+                      fit)
+
+
+def axial_check(bundle: Bundle, props: Section, at: Value, allowable: Value, words: str) -> Check:
+    """Net-section axial stress under the end thrust of one pressure against the allowable stress."""
+    thrust = pressure.end_thrust(bundle.case.value("pipe.outside_diameter"), at)
+    stress = section.net_section_stress(thrust, props.area, props.shift, props.fibre, props.moment)
+    return active().check(f"Net-section axial stress at {words}", stress, "<=", allowable, citation=PRACTICE.id,
+                          status="common practice", note="end thrust unrestrained, eccentricity included; "
+                          "metal-loss methods say nothing about this direction")
+
+
+def _sizes(bundle: Bundle) -> tuple[Value, Value, Value]:
+    case, value = bundle.case, bundle.case.value
+    basis = case.pipe.wall_basis or WALL_BASES[0]
+    if basis == WALL_BASES[0]:
+        wall = strength.wall_for_assessment(value("pipe.nominal_wall"), value("pipe.sound_wall"),
+                                            value("pipe.wall_allowance"))
+    else:
+        wall = strength.wall_as_chosen(value("pipe.nominal_wall" if basis == "nominal" else "pipe.sound_wall"),
+                                       value("pipe.wall_allowance"))
+        active().assume(f"The wall is the {basis} wall, not the smaller of both, because: "
+                        f"{case.pipe.wall_basis_reason}", "case: pipe.wall_basis")
+    depth = strength.depth_for_assessment(value("defect.depth"), value("defect.depth_allowance"))
+    length = strength.length_for_assessment(value("defect.length"), value("defect.length_allowance"))
+    return wall, depth, length
+
+
+def _design_factor(bundle: Bundle) -> Value:
+    case, tables = bundle.case, bundle.tables
+    if case.service.service == LIQUID:
+        rule = tables.value(code(bundle), "design_factor")
+    else:
+        rule = tables.value(CFR_192.id, f"design_factor_class_{case.service.class_location}")
+    lower = case.optional("service.lower_design_factor")
+    if lower is None:
+        return rule
+    if lower.magnitude > rule.magnitude:
+        active().warn(f"The design factor {lower.show()} of the case is above the {rule.show()} of the rule; the "
+                      "rule's factor is used.", "case: service.lower_design_factor")
+        return rule
+    active().assume(f"The design factor is {lower.show()} instead of {rule.show()}, because: "
+                    f"{case.service.lower_design_factor_reason}", "case: service.lower_design_factor")
+    return lower
+
+
+def _code_pressure(bundle: Bundle, factor: Value) -> None:
+    case, tables, value = bundle.case, bundle.tables, bundle.case.value
+    joint = tables.value(code(bundle), "joint_factor_" + case.pipe.joint_type.replace(" ", "_"))
+    sound = (value("pipe.smys"), value("pipe.nominal_wall"), value("pipe.outside_diameter"))
+    if case.service.service == LIQUID:
+        design = pressure.code_design_pressure_liquid(*sound, joint, factor)
+    else:
+        design = pressure.code_design_pressure_gas(*sound, factor, joint,
+                                                   tables.value(CFR_192.id, "temperature_factor"))
+    if value("service.maop").magnitude > design.magnitude:
+        active().warn(f"The MAOP {value('service.maop').show(case.display)} is above the code design pressure "
+                      f"{design.show(case.display)} of the sound pipe: confirm how the MAOP was established.",
+                      design.origin.ref)
+    if case.value("service.discovery_pressure").magnitude > value("service.maop").magnitude:
+        active().warn("The pressure at discovery is above the MAOP: confirm both.", "case")
+
+
+def _form_1991(bundle: Bundle, factor: Value, depth: Value, wall: Value, length: Value, eta: Value) -> Form:
+    case, tables, rec = bundle.case, bundle.tables, active()
+    diameter = case.value("pipe.outside_diameter")
+    if case.service.service == LIQUID:
+        derating = tables.value(B31G_1991.id, "temperature_factor_liquid")
+    else:
+        derating = tables.value(CFR_192.id, "temperature_factor")
+    a = strength.length_factor_1991(length, diameter, wall)
+    reference = strength.reference_pressure_1991(case.value("service.maop"), case.value("pipe.smys"), wall, diameter,
+                                                 factor, derating)
+    raw = strength.safe_pressure_1991_uncapped(reference, depth, wall, a)
+    lower = tables.entry(B31G_1991.id, "depth_lower")
+    check = rec.check("Depth over wall, lower end of the 1991 form", eta, ">", lower.value(),
+                      citation=lower.citation, status=lower.status, kind="scope")
+    if not check.met:
+        reason = (f"depth over wall is at most {lower.written} ({lower.citation}): the manual accepts such loss "
+                  "without calculation")
+        rec.strike(raw, reason)
+        return Form("original 1991", None, None, reason)
+    return Form("original 1991", None, strength.safe_pressure_1991(raw, reference))
+
+
+def _form_original(bundle: Bundle, z: Value, depth: Value, wall: Value, safety: Value) -> Form:
+    case, tables = bundle.case, bundle.tables
+    flow = strength.flow_stress_factor(tables.value(B31G_2012.id, "flow_factor"), case.value("pipe.smys"))
+    ok = _flow_below_smts(bundle, flow, "original 2012")
+    stress = strength.failure_stress_original(z, flow, depth, wall)
+    return _pressures(bundle, "original 2012", stress, wall, safety, ok)
+
+
+def _form_085dl(bundle: Bundle, z: Value, depth: Value, wall: Value, safety: Value) -> Form:
+    case, tables, rec = bundle.case, bundle.tables, active()
+    smys = case.value("pipe.smys")
+    flow = strength.flow_stress_increment(smys, tables.value(B31G_2012.id, "flow_increment"))
+    limit = tables.entry(B31G_2012.id, "flow_increment_smys_limit")
+    check = rec.check("SMYS, flow stress SMYS + 69 MPa", smys, "<=", limit.value(), citation=limit.citation,
+                      status=limit.status, kind="scope")
+    ok = "" if check.met else f"SMYS is above {limit.written} ({limit.citation})"
+    ok = ok or _flow_below_smts(bundle, flow, "0.85 dL")
+    bulging = strength.bulging_factor_085dl(z)
+    stress = strength.failure_stress_085dl(flow, depth, wall, bulging)
+    return _pressures(bundle, "0.85dL", stress, wall, safety, ok)
+
+
+def _flow_below_smts(bundle: Bundle, flow: Value, form: str) -> str:
+    check = active().check(f"Flow stress against SMTS, {form} form", flow, "<=", bundle.case.value("pipe.smts"),
+                           citation=f"{B31G_2012.id}, 1.7", status="from memory", kind="scope")
+    return "" if check.met else f"the flow stress is above SMTS ({B31G_2012.id}, 1.7)"
+
+
+def _pressures(bundle: Bundle, key: str, stress: Value, wall: Value, safety: Value, reason: str) -> Form:
+    if reason:
+        active().strike(stress, reason)
+        return Form(key, None, None, reason)
+    failure = strength.failure_pressure(stress, wall, bundle.case.value("pipe.outside_diameter"))
+    return Form(key, failure, pressure.safe_pressure(failure, safety))
+
+
+def _struck_forms(bundle: Bundle, z: Value, depth: Value, wall: Value, eta: Value) -> None:
+    """Too deep: show what the forms would say, struck; derive nothing from it."""
+    if eta.magnitude >= 1:
+        return
+    rec, tables = active(), bundle.tables
+    limit = tables.entry(B31G_2012.id, "depth_limit")
+    reason = f"depth over wall is above {limit.written} ({limit.citation}), the limit of the method"
+    smys = bundle.case.value("pipe.smys")
+    flow = strength.flow_stress_factor(tables.value(B31G_2012.id, "flow_factor"), smys)
+    rec.strike(strength.failure_stress_original(z, flow, depth, wall), reason)
+
+
+def _governing(bundle: Bundle, forms: tuple[Form, ...]) -> tuple[Value | None, str]:
+    case, rec = bundle.case, active()
+    method = case.assessment.method or "lower of all"
+    if method != "lower of all":
+        chosen = next(f for f in forms if f.key == method)
+        rec.assume(f"The {FORMS[method]} governs although a lower form may exist, because: "
+                   f"{case.assessment.method_reason}", "case: assessment.method")
+        return chosen.safe, FORMS[method]
+    inside = [f for f in forms if f.safe is not None]
+    if not inside:
+        return None, ""
+    lowest = min(inside, key=lambda f: f.safe.magnitude)  # type: ignore[union-attr]
+    governing: Value = inside[0].safe  # type: ignore[assignment]
+    for f in inside[1:]:
+        governing = pressure.lower_pressure(governing, f.safe)
+    rec.assume("The lowest safe pressure of the forms inside their scope governs; the case names no method.",
+               "safer reading")
+    return governing, FORMS[lowest.key]
+
+
+def _warn_about_length(bundle: Bundle, z: Value) -> None:
+    rec, limit = active(), bundle.tables.entry(B31G_2012.id, "long_flaw_z")
+    if z.magnitude > limit.value().magnitude:
+        rec.warn(f"Long loss (z = {show(z.magnitude, '')} > {limit.written}): the original form drops to the "
+                 "full-depth rectangle, and the 0.85 dL form may predict too much for deep, flat loss. A river-bottom "
+                 "profile method would settle it.", z.origin.ref)
+    if limit.value().magnitude < z.magnitude <= 16 / 0.893 ** 2:
+        rec.warn("The 1991 and 2012 editions switch at slightly different lengths (z = 20.064 and z = 20); this case "
+                 "lies between them, so they take different branches.", z.origin.ref)
+
+
+def _section(bundle: Bundle, depth: Value, wall: Value) -> Section:
+    diameter, width = bundle.case.value("pipe.outside_diameter"), bundle.case.value("defect.width")
+    theta = section.half_angle(width, diameter)
+    lost = section.lost_area(theta, depth, diameter)
+    net = section.net_area(section.sound_area(diameter, wall), lost)
+    shift = section.eccentricity(lost, section.lost_centroid(theta, diameter, depth, lost), net)
+    moment = section.net_second_moment(section.sound_second_moment(diameter, wall),
+                                       section.lost_second_moment(diameter, depth, theta), net, shift)
+    return Section(net, shift, section.extreme_fibre(shift, diameter, depth, theta), moment)

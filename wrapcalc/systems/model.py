@@ -1,0 +1,292 @@
+"""What a wrap system's data sheet must say before anything may be designed with it.
+
+Two kinds: a pre-cured layered sleeve in fixed widths with a fixed number of layers, and a wet lay-up. A sheet
+is complete or refused: every value of its kind must be there, and its evidence must be named.
+"""
+
+from __future__ import annotations
+
+from importlib import resources
+from pathlib import Path
+from typing import Annotated, Any
+
+from pydantic import BeforeValidator
+
+from wrapcalc import units
+from wrapcalc.errors import CaseFaults, Fault, UnknownItem, nearest
+from wrapcalc.fields import (
+    FieldFault,
+    Given,
+    Identifier,
+    Sheet,
+    Text,
+    ask,
+    choice,
+    line_numbers,
+    lookup,
+    quantity,
+    read_toml,
+    validate,
+    walk,
+)
+from wrapcalc.values import Origin, Value
+
+SLEEVE, LAYUP = "layered sleeve", "wet lay-up"
+
+
+def _widths(raw: Any) -> tuple[Given, ...] | None:
+    if raw is None or raw == []:
+        return None
+    if not isinstance(raw, list) or len(raw) > 12:
+        raise FieldFault(units.shown(raw) if isinstance(raw, str) else f"{raw!r}"[:60],
+                         "a list of 1 to 12 widths", 'write ["220 mm", "340 mm"]')
+    out = []
+    for item in raw:
+        try:
+            magnitude, unit = units.parse(item, "length")
+        except units.QuantityFault as e:
+            raise FieldFault(e.found, e.allowed, e.mend) from None
+        if magnitude <= 0:
+            raise FieldFault(units.shown(item), "widths above 0", "check the sign")
+        out.append(Given(magnitude, unit, item, "length", "", ""))
+    return tuple(out)
+
+
+Widths = Annotated[tuple[Given, ...] | None, BeforeValidator(_widths)]
+
+
+class Identity(Sheet):
+    """[system]"""
+
+    id: Identifier = ask("Name of the system in case files", example='"my-sleeve"', default=...)
+    name: Text = ask("Full name as printed", example='"Example sleeve"')
+    system_type: choice(SLEEVE, LAYUP) = ask("Kind of system", example='"layered sleeve"')  # type: ignore[valid-type]
+    sheet: Text = ask("Data sheet: number, revision and date", example='"DS-12 rev 3, 2026-01-15"')
+
+
+class Laminate(Sheet):
+    """[laminate] the modulus refers to the plies alone"""
+
+    ply_thickness: quantity("length", above=0) = ask("Cured thickness of one ply", example='"0.8 mm"')  # type: ignore
+    modulus_hoop: quantity("modulus", above=0) = ask("Tensile modulus around the pipe", example='"24 GPa"')  # type: ignore
+    modulus_axial: quantity("modulus", above=0) = ask("Tensile modulus along the pipe", example='"9 GPa"')  # type: ignore
+    poisson_ratio: quantity("number", least=0, most=1) = ask(  # type: ignore
+        "Poisson ratio, load around, contraction along", example="0.2")
+    expansion_hoop: quantity("expansion") = ask("Thermal expansion around the pipe", example='"12e-6 1/°C"')  # type: ignore
+    expansion_axial: quantity("expansion") = ask("Thermal expansion along the pipe", example='"20e-6 1/°C"')  # type: ignore
+    glass_transition: quantity("temperature") = ask(  # type: ignore
+        "Glass transition temperature; of field-cured parts as cured on site", example='"95 °C"')
+
+
+class Bonding(Sheet):
+    """[adhesive] between pipe and layers (sleeve), or the resin that wets the cloth (lay-up)"""
+
+    glass_transition: quantity("temperature") = ask("Glass transition temperature as cured on site",  # type: ignore
+                                                    example='"90 °C"')
+    density: quantity("density", above=0) = ask("Density of the mix", example='"1.15 kg/L"')  # type: ignore
+    pack: quantity("mass", above=0) = ask("Mass of one whole pack, both parts", example='"2 kg"')  # type: ignore
+
+
+class Filler(Sheet):
+    """[filler]"""
+
+    glass_transition: quantity("temperature") = ask("Glass transition temperature as cured on site",  # type: ignore
+                                                    example='"85 °C"')
+    density: quantity("density", above=0) = ask("Density of the mix", example='"1.6 kg/L"')  # type: ignore
+    pack: quantity("mass", above=0) = ask("Mass of one whole pack, both parts", example='"0.5 kg"')  # type: ignore
+
+
+class Primer(Sheet):
+    """[primer]"""
+
+    used: choice("yes", "no") = ask("Does the system use a primer?", example='"yes"')  # type: ignore[valid-type]
+    glass_transition: quantity("temperature") = ask("Glass transition temperature as cured on site",  # type: ignore
+                                                    need="primer", example='"85 °C"')
+    coverage: quantity("area density", above=0) = ask("Mass per bonded area", need="primer",  # type: ignore
+                                                      example='"0.2 kg/m2"')
+    pack: quantity("mass", above=0) = ask("Mass of one whole pack, both parts", need="primer",  # type: ignore
+                                          example='"0.5 kg"')
+
+
+class Sleeve(Sheet):
+    """[sleeve] only for a layered sleeve; neighbouring sleeves are butted"""
+
+    layers: quantity("count", least=1) = ask("Layers of the sleeve, fixed", need=SLEEVE, example="6")  # type: ignore
+    bond_line: quantity("length", above=0) = ask("Thickness of one bond line", need=SLEEVE, example='"0.3 mm"')  # type: ignore
+    widths: Widths = ask("Widths that are made", need=SLEEVE, example='["220 mm", "340 mm"]')
+    most_units: quantity("count", least=1, most=12) = ask("Most sleeves side by side", need=SLEEVE, example="4")  # type: ignore
+
+
+class Layup(Sheet):
+    """[lay_up] only for a wet lay-up"""
+
+    least_layers: quantity("count", least=1) = ask("Least number of layers", need=LAYUP, example="2")  # type: ignore
+    most_layers: quantity("count", least=1) = ask("Most layers that were qualified", need=LAYUP, example="20")  # type: ignore
+    cloth_areal_mass: quantity("area density", above=0) = ask("Mass of dry cloth per area", need=LAYUP,  # type: ignore
+                                                              example='"0.8 kg/m2"')
+    fibre_mass_share: quantity("number", above=0, most=0.95) = ask("Fibre mass over laminate mass", need=LAYUP,  # type: ignore
+                                                                   example="0.58")
+    widths: Widths = ask("Widths of the cloth rolls", need=LAYUP, example='["300 mm"]')
+    band_overlap: quantity("length", least=0) = ask("Overlap of neighbouring bands", need=LAYUP, example='"30 mm"')  # type: ignore
+    cutting_allowance: quantity("length", least=0) = ask("Added to each band when it is cut", need=LAYUP,  # type: ignore
+                                                         example='"100 mm"')
+    most_units: quantity("count", least=1, most=12) = ask("Most bands side by side", need=LAYUP, example="6")  # type: ignore
+
+
+class Ends(Sheet):
+    """[ends] not counted as cover"""
+
+    treatment: choice("square with fillet", "tapered") = ask("End treatment", example='"tapered"')  # type: ignore[valid-type]
+    slope: quantity("number", least=0) = ask("Length of taper or fillet over wrap thickness", example="5")  # type: ignore
+
+
+class Application(Sheet):
+    """[application]"""
+
+    steel_temperature_min: quantity("temperature") = ask("Coldest steel for application", example='"10 °C"')  # type: ignore
+    steel_temperature_max: quantity("temperature") = ask("Hottest steel for application", example='"45 °C"')  # type: ignore
+    cure: Text = ask("Cure schedule to which the glass transition refers", example='"24 h at 20 °C or more"')
+
+
+class Envelope(Sheet):
+    """[envelope] what was tested; a case outside it is not covered by the evidence"""
+
+    outside_diameter_min: quantity("length", above=0) = ask("Smallest pipe tested", example='"150 mm"')  # type: ignore
+    outside_diameter_max: quantity("length", above=0) = ask("Largest pipe tested or justified", example='"914 mm"')  # type: ignore
+    smys_max: quantity("stress", above=0) = ask("Highest SMYS", example='"450 MPa"')  # type: ignore
+    depth_max: quantity("number", above=0, most=1) = ask("Deepest loss, depth over wall", example="0.75")  # type: ignore
+    pressure_max: quantity("gauge pressure", above=0) = ask("Highest design pressure", example='"10 MPa"')  # type: ignore
+    service_temperature_min: quantity("temperature") = ask("Coldest service", example='"-10 °C"')  # type: ignore
+    service_temperature_max: quantity("temperature") = ask("Hottest service", example='"60 °C"')  # type: ignore
+    design_life_max: quantity("duration", above=0) = ask("Longest design life", example='"20 y"')  # type: ignore
+
+
+class Evidence(Sheet):
+    """[[evidence]]"""
+
+    covers: Text = ask("What it proves", example='"hoop modulus and strength"')
+    reference: Text = ask("Report: author, number, date", example='"Test laboratory, report 88, 2025-03-02"')
+
+
+def _evidence(raw: Any) -> Any:
+    if not isinstance(raw, list) or not raw:
+        raise FieldFault("none", "at least one [[evidence]] with covers and reference", "name the test reports")
+    return raw
+
+
+class System(Sheet):
+    """A complete data sheet. `source_file` is the file it was read from, for messages."""
+
+    schema_version: choice("1") = ask("Version of this file format", example='"1"', default=...)  # type: ignore[valid-type]
+    system: Identity
+    laminate: Laminate
+    adhesive: Bonding
+    filler: Filler
+    primer: Primer
+    sleeve: Sleeve | None = None
+    lay_up: Layup | None = None
+    ends: Ends
+    application: Application
+    envelope: Envelope
+    evidence: Annotated[tuple[Evidence, ...], BeforeValidator(_evidence)]
+
+    @property
+    def is_sleeve(self) -> bool:
+        """Pre-cured layered sleeve, as opposed to a wet lay-up."""
+        return self.system.system_type == SLEEVE
+
+    def value(self, dotted: str) -> Value:
+        """A quantity of the sheet with its origin, such as value("laminate.ply_thickness")."""
+        given = lookup(self, dotted)
+        names = {n: i.description for n, i in walk(System)}
+        return given.value(Origin("system", f"{self.system.id}/{dotted}"), names[dotted])
+
+    @property
+    def unit_widths(self) -> list[Value]:
+        """The widths that exist, ascending, each with its origin."""
+        part = "sleeve" if self.is_sleeve else "lay_up"
+        given = getattr(self, part).widths
+        return sorted((g.value(Origin("system", f"{self.system.id}/{part}.widths/{i}"), "unit width")
+                       for i, g in enumerate(given)), key=lambda v: v.magnitude)
+
+
+def read_system(path: Path, *, shown_as: str | None = None) -> tuple[System, bytes]:
+    """A sheet from a file, with its bytes. Raises CaseFaults naming everything wrong or missing."""
+    name = shown_as or path.name
+    data, raw = read_toml(path, shown_as=name)
+    sheet: System = validate(System, data, raw, name)
+    faults = list(_incomplete(sheet, raw, name)) or list(_inconsistent(sheet, raw, name))
+    if faults:
+        raise CaseFaults(faults)
+    return sheet, raw
+
+
+def _incomplete(sheet: System, raw: bytes, name: str):
+    lines = line_numbers(raw)
+    kind = sheet.system.system_type
+    part = {SLEEVE: "sleeve", LAYUP: "lay_up"}
+    for dotted, info in walk(System):
+        if dotted.startswith("evidence"):
+            continue
+        need = info.json_schema_extra["need"]
+        wanted = need in ("assess", kind) or (need == "primer" and sheet.primer.used == "yes")
+        if wanted and lookup(sheet, dotted) is None:
+            yield Fault(name, dotted, "nothing", info.description + f", such as {info.json_schema_extra['example']}",
+                        "a system sheet is complete or it is not used; fill it in",
+                        lines.get(dotted, lines.get(dotted.partition(".")[0])))
+    for k, p in part.items():
+        if kind is not None and k != kind and getattr(sheet, p) is not None:
+            yield Fault(name, p, f"a table for a {k}", f"no [{p}] for a {kind}", "remove it or correct system_type",
+                        lines.get(p))
+    for i, e in enumerate(sheet.evidence):
+        for key in ("covers", "reference"):
+            if getattr(e, key) is None:
+                yield Fault(name, f"evidence.{i}.{key}", "nothing", "a text", "name the report",
+                            lines.get(f"evidence.{i}"))
+
+
+def _inconsistent(sheet: System, raw: bytes, name: str):
+    lines = line_numbers(raw)
+    for low, high in (("application.steel_temperature_min", "application.steel_temperature_max"),
+                      ("envelope.outside_diameter_min", "envelope.outside_diameter_max"),
+                      ("envelope.service_temperature_min", "envelope.service_temperature_max")):
+        if lookup(sheet, low).base > lookup(sheet, high).base:
+            yield Fault(name, low, lookup(sheet, low).written, f"at most {high} = {lookup(sheet, high).written}",
+                        "correct one of the two", lines.get(low))
+    if sheet.lay_up is not None:
+        overlap = sheet.lay_up.band_overlap
+        if overlap.base >= min(w.base for w in sheet.lay_up.widths):
+            yield Fault(name, "lay_up.band_overlap", overlap.written, "less than the narrowest cloth",
+                        "correct the overlap or the widths", lines.get("lay_up.band_overlap"))
+        if sheet.lay_up.least_layers.base > sheet.lay_up.most_layers.base:
+            yield Fault(name, "lay_up.least_layers", sheet.lay_up.least_layers.written, "at most most_layers",
+                        "correct one of the two", lines.get("lay_up.least_layers"))
+
+
+def shipped_systems() -> dict[str, Any]:
+    """The invented example systems that ship with wrapcalc: id -> file."""
+    folder = resources.files("wrapcalc.systems").joinpath("data")
+    return {f.name.removesuffix(".toml"): f for f in sorted(folder.iterdir(), key=lambda f: f.name)
+            if f.name.endswith(".toml")}
+
+
+def load_system(name: str, beside: Path, *, packaged: bool = False) -> tuple[System, bytes, str]:
+    """The system a case names: a file (ends in .toml, beside the case) or a shipped one.
+
+    packaged: the case stands in a package, which carries its own copy of a shipped sheet; that copy is read.
+
+    Returns sheet, bytes and file name. Raises CaseFaults for a bad sheet, UnknownItem for an unknown name.
+    """
+    if name.endswith(".toml") or (packaged and (beside / f"{name}.toml").is_file()):
+        name = name if name.endswith(".toml") else f"{name}.toml"
+        path = beside / name
+        sheet, raw = read_system(path, shown_as=name)
+        return sheet, raw, Path(name).name
+    known = shipped_systems()
+    if name not in known:
+        near = nearest(name, known)
+        raise UnknownItem("wrap system", name, known) if near else UnknownItem(
+            "wrap system", name, [*known, "or a file of your own, such as my_system.toml"])
+    with resources.as_file(known[name]) as path:
+        sheet, raw = read_system(path)
+    return sheet, raw, f"{name}.toml"

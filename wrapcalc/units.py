@@ -1,0 +1,250 @@
+"""The one pint registry, the strict parser of quantities, and the one function that prints a number.
+
+A *kind* says what a field measures; each kind has its own list of units, because pint alone reads `mil`
+as an angle, `C` as coulomb and `F` as farad, drops commas, and knows no gauge pressure. All pressures are
+gauge. A temperature *difference* is a kind of its own: a difference of 3 °C is 5.4 °F, not 37.4 °F.
+"""
+
+from __future__ import annotations
+
+import functools
+import math
+import re
+from dataclasses import dataclass
+
+import pint
+
+from wrapcalc.errors import nearest
+
+ureg: pint.UnitRegistry = pint.UnitRegistry()
+pint.set_application_registry(ureg)
+Quantity = ureg.Quantity
+
+_LENGTH = {"mm": "mm", "cm": "cm", "m": "m", "km": "km", "um": "um", "µm": "um", "in": "inch", "ft": "foot",
+           "mil": "thou", "mils": "thou"}
+_STRESS = {"MPa": "MPa", "GPa": "GPa", "kPa": "kPa", "N/mm2": "MPa", "N/mm²": "MPa", "psi": "psi", "ksi": "ksi",
+           "Msi": "Mpsi"}
+_DIFFERENCE = {"degC": "delta_degC", "°C": "delta_degC", "C": "delta_degC", "K": "delta_degC",
+               "degF": "delta_degF", "°F": "delta_degF", "F": "delta_degF"}
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """What a field measures. units: text a user may write -> pint name; base: the unit we calculate in;
+    note: what else the user should know; refused: known wrong spellings -> why."""
+
+    name: str
+    base: str
+    units: dict[str, str]
+    note: str = ""
+    refused: dict[str, str] | None = None
+
+
+_ABSOLUTE = dict.fromkeys(("psia", "bara", "MPaa", "kPaa", "atm", "Pa(abs)", "MPa(abs)"),
+                          "it is an absolute pressure; every pressure here is gauge")
+
+KINDS: dict[str, Kind] = {k.name: k for k in (
+    Kind("length", "mm", _LENGTH),
+    Kind("gauge pressure", "MPa", {"MPa": "MPa", "kPa": "kPa", "bar": "bar", "barg": "bar", "psi": "psi",
+                                   "psig": "psi"}, "gauge", _ABSOLUTE),
+    Kind("stress", "MPa", _STRESS, refused={"psig": "gauge pressure is not a stress"}),
+    Kind("modulus", "MPa", _STRESS, refused={"psig": "gauge pressure is not a modulus"}),
+    Kind("temperature", "degC", {"degC": "degC", "°C": "degC", "C": "degC", "degF": "degF", "°F": "degF",
+                                 "F": "degF", "K": "kelvin"}),
+    Kind("temperature difference", "delta_degC", _DIFFERENCE, "a difference, not a reading"),
+    Kind("expansion", "1/delta_degC", {"1/K": "1/delta_degC", "1/°C": "1/delta_degC", "1/degC": "1/delta_degC",
+                                       "1/°F": "1/delta_degF", "1/degF": "1/delta_degF"}),
+    Kind("force", "N", {"N": "N", "kN": "kN", "MN": "MN", "lbf": "lbf", "kip": "kip"}),
+    Kind("moment", "N*mm", {"N*mm": "N*mm", "N.mm": "N*mm", "N*m": "N*m", "N.m": "N*m", "kN*m": "kN*m",
+                            "kN.m": "kN*m", "lbf*in": "lbf*inch", "lbf*ft": "lbf*foot", "ft*lbf": "lbf*foot"}),
+    Kind("area density", "kg/m**2", {"kg/m2": "kg/m**2", "kg/m²": "kg/m**2", "g/m2": "g/m**2", "g/m²": "g/m**2",
+                                     "oz/yd2": "oz/yard**2", "lb/ft2": "lb/foot**2"}),
+    Kind("density", "kg/L", {"kg/m3": "kg/m**3", "kg/m³": "kg/m**3", "kg/L": "kg/L", "g/mL": "kg/L",
+                             "g/cm3": "g/cm**3", "g/cm³": "g/cm**3", "lb/gal": "lb/gallon",
+                             "lb/ft3": "lb/foot**3"}),
+    Kind("mass", "kg", {"kg": "kg", "g": "g", "lb": "lb", "oz": "oz"}),
+    Kind("volume", "L", {"L": "L", "mL": "mL", "m3": "m**3", "gal": "gallon", "floz": "floz"}),
+    Kind("duration", "year", {"y": "year", "yr": "year", "year": "year", "years": "year"}),
+    Kind("strain", "", {"mm/mm": "", "in/in": "", "%": "percent", "microstrain": "ppm"}),
+    Kind("percentage", "", {"%": "percent"}),
+    Kind("number", "", {}, "a pure number, without a unit"),
+    Kind("count", "", {}, "a whole number, without a unit"),
+)}
+
+#: The coherent US customary twin of each unit that a formula may declare.
+US_TWIN: dict[str, str] = {
+    "": "", "mm": "inch", "m": "foot", "mm**2": "inch**2", "m**2": "foot**2", "mm**3": "inch**3",
+    "mm**4": "inch**4", "MPa": "psi", "N": "lbf", "N*mm": "lbf*inch", "degC": "degF", "delta_degC": "delta_degF",
+    "1/delta_degC": "1/delta_degF", "L": "gallon", "kg": "lb", "kg/L": "lb/gallon", "kg/m**2": "lb/foot**2",
+    "year": "year",
+}
+
+_LABELS: dict[str, str] = {
+    "": "", "percent": "%", "ppm": "microstrain", "inch": "in", "foot": "ft", "thou": "mil", "um": "µm",
+    "mm**2": "mm²", "m**2": "m²", "inch**2": "in²", "foot**2": "ft²", "mm**3": "mm³", "inch**3": "in³",
+    "mm**4": "mm⁴", "inch**4": "in⁴", "N*mm": "N·mm", "N*m": "N·m", "kN*m": "kN·m", "lbf*inch": "lbf·in",
+    "lbf*foot": "lbf·ft", "degC": "°C", "degF": "°F", "kelvin": "K", "delta_degC": "°C", "delta_degF": "°F",
+    "1/delta_degC": "1/°C", "1/delta_degF": "1/°F", "gallon": "gal", "kg/m**2": "kg/m²", "g/m**2": "g/m²",
+    "lb/gallon": "lb/gal", "lb/foot**2": "lb/ft²", "year": "y", "kg/m**3": "kg/m³", "g/cm**3": "g/cm³",
+    "m**3": "m³", "lb/foot**3": "lb/ft³", "oz/yard**2": "oz/yd²", "Mpsi": "Msi",
+}
+
+#: Units that a result may also be shown in, because the coherent one is too small to read.
+READABLE: dict[str, str] = {"mm**3": "L", "inch**3": "gallon", "mm**2": "m**2", "inch**2": "foot**2",
+                            "N": "kN", "lbf": "kip"}
+
+
+class QuantityFault(ValueError):
+    """A text that is not a quantity of the wanted kind. found / allowed / mend are ready to print."""
+
+    def __init__(self, found: str, allowed: str, mend: str):
+        self.found, self.allowed, self.mend = found, allowed, mend
+        super().__init__(f"found {found}; allowed: {allowed}. To mend: {mend}")
+
+
+_NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,3})?"
+_QUANTITY = re.compile(rf"\s*({_NUMBER})(?:\s*)(\S.*?)?\s*", re.ASCII)
+_COMMA = re.compile(r"\s*[+-]?\d[\d ]*,\d")
+
+
+def shown(text: object) -> str:
+    """A piece of user input as it may stand in a message: quoted, cut to 60 characters, one line."""
+    s = " ".join(str(text).split()) if isinstance(text, str) else repr(text)
+    return f"'{s[:60]}…'" if len(s) > 60 else f"'{s}'"
+
+
+def parse(text: object, kind: str) -> tuple[float, str]:
+    """Magnitude and pint unit name of `text`, a quantity of `kind` such as "8.2 mm".
+
+    Returns the numbers as written (no conversion). Raises QuantityFault for anything that is not one
+    finite number followed by one unit of the kind. Numbers for the kinds "number" and "count" have no unit.
+    """
+    k = KINDS[kind]
+    allowed = _allowed(k)
+    example = _example(k)
+    if isinstance(text, bool) or not isinstance(text, (int, float, str)):
+        raise QuantityFault(shown(text), allowed, f"write {example}")
+    if k.units == {}:
+        return _bare(text, k, allowed), ""
+    if not isinstance(text, str):
+        raise QuantityFault(f"the bare number {text!r}", allowed, f"add the unit, such as {example}")
+    m = _QUANTITY.fullmatch(text)
+    if m is None:
+        mend = ("use a decimal point and no thousands separator, such as " if _COMMA.match(text) else "write ")
+        raise QuantityFault(shown(text), allowed, mend + example)
+    number, unit = m.group(1), m.group(2)
+    if unit is None:
+        raise QuantityFault(f"{shown(text)}, which has no unit", allowed, f"add the unit, such as {example}")
+    if unit.startswith(",") or "," in unit:
+        raise QuantityFault(shown(text), allowed,
+                            f"use a decimal point and no thousands separator, such as {example}")
+    if unit not in k.units:
+        raise QuantityFault(shown(text), allowed, _why_not(unit, k, example))
+    value = float(number)
+    if not math.isfinite(value):
+        raise QuantityFault(shown(text), allowed, "write a finite number")
+    return value, k.units[unit]
+
+
+def _bare(text: object, k: Kind, allowed: str) -> float:
+    if isinstance(text, str):
+        raise QuantityFault(shown(text), allowed, "write the number alone, without quotation marks or unit")
+    value = float(text)  # type: ignore[arg-type]
+    if not math.isfinite(value) or (k.name == "count" and value != int(value)):
+        raise QuantityFault(f"{text!r}", allowed, "write a " + ("whole " if k.name == "count" else "finite ")
+                            + "number")
+    return value
+
+
+def _allowed(k: Kind) -> str:
+    if not k.units:
+        return k.note
+    extra = f", {k.note}" if k.note else ""
+    return f"a {k.name} with one of the units {', '.join(k.units)}{extra}"
+
+
+_EXAMPLES = {"length": '"8.2 mm"', "gauge pressure": '"6.5 MPa"', "temperature": '"20 °C"',
+             "temperature difference": '"3 °C"', "expansion": '"11.7e-6 1/°C"', "strain": '"0.25 %"',
+             "percentage": '"15 %"', "duration": '"20 y"', "modulus": '"24 GPa"', "stress": '"359 MPa"',
+             "moment": '"0 N*m"', "density": '"1.15 kg/L"', "area density": '"0.9 kg/m2"'}
+
+
+def _example(k: Kind) -> str:
+    if not k.units:
+        return "0.72" if k.name == "number" else "3"
+    return _EXAMPLES.get(k.name, f'"1.5 {next(iter(k.units))}"')
+
+
+def _why_not(unit: str, k: Kind, example: str) -> str:
+    if k.refused and unit in k.refused:
+        return f"{unit} is refused: {k.refused[unit]}; write {example}"
+    for other in KINDS.values():
+        if unit in other.units:
+            return f"{unit} measures a {other.name}; write a {k.name} such as {example}"
+    near = nearest(unit, k.units)
+    return f"'{unit[:20]}' is not a unit we know; " + (f"did you mean '{near}'?" if near else f"write {example}")
+
+
+@functools.lru_cache(maxsize=4096)
+def _scale(source: str, target: str) -> tuple[float, float]:
+    """(factor, offset) of the conversion, worked out once by pint."""
+    zero = float(Quantity(0.0, source).m_as(target)) if source else 0.0
+    if source in ("degC", "degF", "kelvin"):
+        return float(Quantity(1.0, source).m_as(target)) - zero, zero
+    return float(Quantity(1.0, source or "dimensionless").m_as(target or "dimensionless")), 0.0
+
+
+def convert(magnitude, source: str, target: str):
+    """`magnitude` (float or array) from pint unit `source` to `target`. Raises pint.DimensionalityError."""
+    if source == target:
+        return magnitude
+    factor, offset = _scale(source, target)
+    return magnitude * factor + offset
+
+
+def label(unit: str) -> str:
+    """How a unit is printed: 'mm**2' -> 'mm²'. '' for a pure number."""
+    return _LABELS.get(unit, unit)
+
+
+def display_unit(unit: str, system: str) -> str:
+    """The unit in which a value of formula unit `unit` is shown; system is "SI" or "US"."""
+    return unit if system == "SI" else US_TWIN[unit]
+
+
+def digits(value: float, significant: int = 5) -> str:
+    """`value` with so many significant digits as plain text, no exponent between 1e-4 and 1e7.
+
+    Exact short numbers stay short (609.6, 52000); nothing is printed with 17 digits. Raises ValueError for
+    NaN and infinity, which are never printed.
+    """
+    if not math.isfinite(value):
+        raise ValueError(f"{value!r} is not a number that may be printed")
+    if value == 0:
+        return "0"
+    rounded = float(f"{value:.{significant - 1}e}")
+    exponent = math.floor(math.log10(abs(rounded)))
+    if exponent < -3 or exponent > 7:
+        mantissa, exp = f"{rounded:.{significant - 1}e}".split("e")
+        if rounded == value and "." in mantissa:
+            mantissa = mantissa.rstrip("0").rstrip(".")
+        return f"{mantissa}e{int(exp)}"
+    text = f"{rounded:.{max(significant - 1 - exponent, 0)}f}"
+    if "." in text and math.isclose(rounded, value, rel_tol=1e-12):
+        text = text.rstrip("0").rstrip(".")
+    return text
+
+
+def show(magnitude: float, unit: str, *, system: str = "SI", significant: int = 4) -> str:
+    """One quantity for reading: value in its display unit, few digits, unit label. The only printer of numbers."""
+    target = display_unit(unit, system) if unit in US_TWIN else unit
+    text = tidy(digits(convert(magnitude, unit, target), significant))
+    return f"{text} {label(target)}".rstrip()
+
+
+def tidy(number: str) -> str:
+    """Plain digits made readable: a real minus sign, and 1.2e-5 as 1.2 × 10⁻⁵."""
+    if "e" in number:
+        mantissa, exp = number.split("e")
+        number = f"{mantissa} × 10" + exp.translate(str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹"))
+    return number.replace("-", "−")

@@ -282,7 +282,9 @@ def _tex(node: ast.AST, leaf: Callable[[str], tuple[str, int]]) -> tuple[str, in
                 rows.append(f"{_tex(value, leaf)[0]} & {when}")
             return r"\begin{cases}" + r" \\ ".join(rows) + r"\end{cases}", _SUM
         case ast.Call(func=ast.Name(id=name), args=args):
-            return _TEX[name] % ", ".join(_tex(a, leaf)[0] for a in args), _ATOM
+            # a power of sin(x) without its own brackets could be read as a power of x
+            binding = _ATOM if name in ("sqrt", "ceil", "absolute") else _POWER
+            return _TEX[name] % ", ".join(_tex(a, leaf)[0] for a in args), binding
     raise FormulaError(f"cannot print {ast.unparse(node)!r}")
 
 

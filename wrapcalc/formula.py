@@ -128,11 +128,15 @@ def formula(*, symbol: str, unit: str, source: Document, clause: str, status: st
         name = function.__name__
         lines, first = inspect.getsourcelines(function)
         tree = ast.parse(textwrap.dedent("".join(lines))).body[0]
-        assert isinstance(tree, ast.FunctionDef)
+        if not isinstance(tree, ast.FunctionDef):
+            raise FormulaError(f"{name}: a formula is a function with a name, not a lambda")
         statements = [s for s in tree.body if not (isinstance(s, ast.Expr) and isinstance(s.value, ast.Constant))]
         if len(statements) != 1 or not isinstance(statements[0], ast.Return) or statements[0].value is None:
             raise FormulaError(f"{name}: a formula is one return expression; split it")
-        parameters = list(inspect.signature(function).parameters)
+        signature = inspect.signature(function).parameters
+        if odd := [n for n, p in signature.items() if p.kind is not p.POSITIONAL_OR_KEYWORD or p.default is not p.empty]:
+            raise FormulaError(f"{name}: {odd} must be plain parameters without a default value")
+        parameters = list(signature)
         if parameters != list(parameter_units):
             raise FormulaError(f"{name}: units are declared for {list(parameter_units)}, parameters are {parameters}")
         for u in [unit, *parameter_units.values()]:

@@ -15,6 +15,7 @@ from wrapcalc.checks import Check
 from wrapcalc.fields import Given, lookup, walk
 from wrapcalc.formula import Printed, Step, symbol_tex
 from wrapcalc.recorder import Procedure
+from wrapcalc.standards.tables import shipped_digest
 from wrapcalc.values import Value
 
 if TYPE_CHECKING:
@@ -37,7 +38,7 @@ def build(outcome: Outcome) -> dict[str, Any]:
     """Everything a page, an explanation or a later verification needs."""
     bundle, rec = outcome.bundle, outcome.recorder
     case, system = bundle.case, rec.system
-    items = [_item(i, rec.stage_of[i.id], outcome) for i in rec.items]
+    items = [_item(i, rec.place_of[i.id], outcome) for i in rec.items]
     used = _used(items)
     return {
         "schema": SCHEMA,
@@ -61,6 +62,7 @@ def build(outcome: Outcome) -> dict[str, Any]:
         "table_entries": _entries(outcome, used["table"]),
         "formulas": _formulas(outcome, items),
         "documents": _documents(outcome, items, used["table"]),
+        "tables_sha256": shipped_digest(),
         "files": {n: hashlib.sha256(b).hexdigest() for n, b in sorted(bundle.files.items())},
     }
 
@@ -73,19 +75,20 @@ def _value(v: Value | None, system: str, significant: int = 4) -> dict[str, Any]
             "origin": {"kind": v.origin.kind, "ref": v.origin.ref}}
 
 
-def _item(item: Step | Procedure | Check, stage: str, outcome: Outcome) -> dict[str, Any]:
+def _item(item: Step | Procedure | Check, place: tuple[str, str], outcome: Outcome) -> dict[str, Any]:
     system = outcome.recorder.system
+    at = {"stage": place[0], "topic": place[1]}
     if isinstance(item, Step):
-        return {"type": "step", "stage": stage} | _step(item, outcome)
+        return {"type": "step"} | at | _step(item, outcome)
     if isinstance(item, Procedure):
-        return {"type": "procedure", "stage": stage, "id": item.id, "title": item.title, "method": item.method,
+        return {"type": "procedure"} | at | {"id": item.id, "title": item.title, "method": item.method,
                 "citation": item.citation, "status": item.status, "struck": item.struck,
                 "inputs": [{"name": n} | _value(v, system) for n, v in item.inputs.items()],  # type: ignore[operator]
                 "results": [{"name": n} | _value(v, system, 5) | {"also": _readable(v, system)}  # type: ignore[operator]
                             for n, v in item.results.items()],
                 "details": [list(d) for d in item.details]}
     share = item.utilisation
-    return {"type": "check", "stage": stage, "id": item.id, "title": item.title, "kind": item.kind,
+    return {"type": "check"} | at | {"id": item.id, "title": item.title, "kind": item.kind,
             "verdict": item.verdict, "citation": item.citation, "status": item.status, "sense": item.sense,
             "provided": _value(item.provided, system), "limit": _value(item.limit, system), "found": item.found,
             "wanted": item.wanted, "utilisation": share,

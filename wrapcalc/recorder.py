@@ -18,6 +18,15 @@ if TYPE_CHECKING:
 _ACTIVE: contextvars.ContextVar[Recorder | None] = contextvars.ContextVar("recorder", default=None)
 
 
+#: Headings of the job in its order; the notebook has a section for each.
+TOPICS = (
+    "What this version covers", "Wall, depth and length as used", "Sound pipe", "Depth, length and safety factor", "Original form, 1991",
+    "Original form, 2012", "0.85 dL form", "Axial section", "Governing safe pressure",
+    "Repair design pressure and remaining wall", "Temperature and allowable strain", "Tested envelope",
+    "Load sharing", "Yielded steel", "Laminate strain", "Layers and wrap thickness", "Extent, ends and units",
+    "Pressure limit until then", "Quantities")
+
+
 @dataclass(frozen=True)
 class Procedure:
     """A search or an integral: method, inputs, what came out, and the sub-case that governs."""
@@ -39,11 +48,18 @@ class Recorder:
     def __init__(self, system: str = "SI"):
         self.system = system
         self.stage = "A"
+        self.topic = ""
         self.items: list[Step | Procedure | Check] = []
-        self.stage_of: dict[str, str] = {}
+        self.place_of: dict[str, tuple[str, str]] = {}
         self.assumptions: list[dict[str, str]] = []
         self.warnings: list[dict[str, str]] = []
         self._count: dict[str, int] = {}
+
+    def begin(self, topic: str) -> None:
+        """What follows belongs under this heading of the page and of the notebook."""
+        if topic not in TOPICS:
+            raise CalculationError(f"'{topic}' is not one of the topics")
+        self.topic = topic
 
     # -- numbering -----------------------------------------------------------------------------------------
     def _id(self, letter: str) -> str:
@@ -52,7 +68,7 @@ class Recorder:
 
     def _keep(self, item):
         self.items.append(item)
-        self.stage_of[item.id] = self.stage
+        self.place_of[item.id] = (self.stage, self.topic)
         return item
 
     # -- steps and procedures -------------------------------------------------------------------------------

@@ -7,9 +7,11 @@ gauge. A temperature *difference* is a kind of its own: a difference of 3 °C is
 
 from __future__ import annotations
 
+import datetime
 import functools
 import math
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import pint
@@ -55,17 +57,20 @@ KINDS: dict[str, Kind] = {k.name: k for k in (
     Kind("expansion", "1/delta_degC", {"1/K": "1/delta_degC", "1/°C": "1/delta_degC", "1/degC": "1/delta_degC",
                                        "1/°F": "1/delta_degF", "1/degF": "1/delta_degF"}),
     Kind("force", "N", {"N": "N", "kN": "kN", "MN": "MN", "lbf": "lbf", "kip": "kip"}),
-    Kind("moment", "N*mm", {"N*mm": "N*mm", "N.mm": "N*mm", "N*m": "N*m", "N.m": "N*m", "kN*m": "kN*m",
-                            "kN.m": "kN*m", "lbf*in": "lbf*inch", "lbf*ft": "lbf*foot", "ft*lbf": "lbf*foot"}),
+    Kind("moment", "N*mm", {"N*mm": "N*mm", "N.mm": "N*mm", "N·mm": "N*mm", "N*m": "N*m", "N.m": "N*m",
+                            "N·m": "N*m", "kN*m": "kN*m", "kN.m": "kN*m", "kN·m": "kN*m", "lbf*in": "lbf*inch",
+                            "lbf·in": "lbf*inch", "lbf*ft": "lbf*foot", "lbf·ft": "lbf*foot",
+                            "ft*lbf": "lbf*foot"}),
     Kind("area density", "kg/m**2", {"kg/m2": "kg/m**2", "kg/m²": "kg/m**2", "g/m2": "g/m**2", "g/m²": "g/m**2",
-                                     "oz/yd2": "oz/yard**2", "lb/ft2": "lb/foot**2"}),
+                                     "oz/yd2": "oz/yard**2", "oz/yd²": "oz/yard**2", "lb/ft2": "lb/foot**2",
+                                     "lb/ft²": "lb/foot**2"}),
     Kind("density", "kg/L", {"kg/m3": "kg/m**3", "kg/m³": "kg/m**3", "kg/L": "kg/L", "g/mL": "kg/L",
                              "g/cm3": "g/cm**3", "g/cm³": "g/cm**3", "lb/gal": "lb/gallon",
-                             "lb/ft3": "lb/foot**3"}),
+                             "lb/ft3": "lb/foot**3", "lb/ft³": "lb/foot**3"}),
     Kind("mass", "kg", {"kg": "kg", "g": "g", "lb": "lb", "oz": "oz"}),
-    Kind("volume", "L", {"L": "L", "mL": "mL", "m3": "m**3", "gal": "gallon", "floz": "floz"}),
+    Kind("volume", "L", {"L": "L", "mL": "mL", "m3": "m**3", "m³": "m**3", "gal": "gallon", "floz": "floz"}),
     Kind("duration", "year", {"y": "year", "yr": "year", "year": "year", "years": "year"}),
-    Kind("strain", "", {"mm/mm": "", "in/in": "", "%": "percent", "microstrain": "ppm"}),
+    Kind("strain", "", {"%": "percent", "mm/mm": "", "in/in": "", "microstrain": "ppm"}),
     Kind("percentage", "", {"%": "percent"}),
     Kind("number", "", {}, "a pure number, without a unit"),
     Kind("count", "", {}, "a whole number, without a unit"),
@@ -102,21 +107,41 @@ class QuantityFault(ValueError):
         super().__init__(f"found {found}; allowed: {allowed}. To mend: {mend}")
 
 
-_NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,3})?"
-_QUANTITY = re.compile(rf"\s*({_NUMBER})(?:\s*)(\S.*?)?\s*", re.ASCII)
-_COMMA = re.compile(r"\s*[+-]?\d[\d ]*,\d")
+#: Longest text that can be one number and one unit, and the span of sizes that can be one of pipe work.
+_LONGEST, _LEAST, _MOST = 80, 1e-12, 1e12
+_NUMBER = r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?"
+_QUANTITY = re.compile(rf"({_NUMBER})\s*(.*)", re.ASCII)
+_COMMA = re.compile(r"[+-]?[\d ]*,\d", re.ASCII)
+_POWER = re.compile(r"\s*×\s*10([⁻⁰¹²³⁴⁵⁶⁷⁸⁹]+)")
+_RAISED = str.maketrans("⁻⁰¹²³⁴⁵⁶⁷⁸⁹", "-0123456789")
 
 
-def shown(text: object) -> str:
+def printable(text: str) -> str:
+    """Text as it may stand in a message: one line, control and other invisible characters as escapes."""
+    return "".join(c if c.isprintable() else c.encode("unicode_escape", "backslashreplace").decode("ascii")
+                   for c in " ".join(text.split()))
+
+
+def shown(raw: object) -> str:
     """A piece of user input as it may stand in a message: quoted, cut to 60 characters, one line."""
-    s = " ".join(str(text).split()) if isinstance(text, str) else repr(text)
+    if isinstance(raw, dict):
+        return "a table"
+    if isinstance(raw, (list, tuple)):
+        return f"a list of {len(raw)}"
+    if isinstance(raw, bool):
+        return f"'{raw}'".lower()
+    if isinstance(raw, int) and abs(raw) >= 10 ** 60:
+        return f"a whole number of {int(raw.bit_length() * 0.30103) + 1} digits"
+    if isinstance(raw, (datetime.date, datetime.time)):
+        return f"the date or time {raw.isoformat()}"
+    s = printable(raw[:400] if isinstance(raw, str) else repr(raw))
     return f"'{s[:60]}…'" if len(s) > 60 else f"'{s}'"
 
 
 def parse(text: object, kind: str) -> tuple[float, str]:
     """Magnitude and pint unit name of `text`, a quantity of `kind` such as "8.2 mm".
 
-    Returns the numbers as written (no conversion). Raises QuantityFault for anything that is not one
+    Returns the number as written (no conversion). Raises QuantityFault for anything that is not one
     finite number followed by one unit of the kind. Numbers for the kinds "number" and "count" have no unit.
     """
     k = KINDS[kind]
@@ -127,32 +152,55 @@ def parse(text: object, kind: str) -> tuple[float, str]:
     if k.units == {}:
         return _bare(text, k, allowed), ""
     if not isinstance(text, str):
-        raise QuantityFault(f"the bare number {text!r}", allowed, f"add the unit, such as {example}")
-    m = _QUANTITY.fullmatch(text)
-    if m is None:
-        mend = ("use a decimal point and no thousands separator, such as " if _COMMA.match(text) else "write ")
+        raise QuantityFault(f"the bare number {shown(text).strip(chr(39))}", allowed,
+                            f"add the unit, such as {example}")
+    if len(text) > _LONGEST:
+        raise QuantityFault(shown(text), allowed, f"write one number and its unit, such as {example}")
+    plain = _POWER.sub(lambda m: "e" + m[1].translate(_RAISED), text.strip()).replace("−", "-")
+    m = _QUANTITY.fullmatch(plain)
+    if m is None or m[2].startswith(",") or "," in m[2]:
+        mend = ("use a decimal point and no thousands separator, such as " if m or _COMMA.match(plain) else "write ")
         raise QuantityFault(shown(text), allowed, mend + example)
-    number, unit = m.group(1), m.group(2)
-    if unit is None:
+    number, unit = m.groups()
+    if not unit:
         raise QuantityFault(f"{shown(text)}, which has no unit", allowed, f"add the unit, such as {example}")
-    if unit.startswith(",") or "," in unit:
-        raise QuantityFault(shown(text), allowed,
-                            f"use a decimal point and no thousands separator, such as {example}")
     if unit not in k.units:
         raise QuantityFault(shown(text), allowed, _why_not(unit, k, example))
     value = float(number)
-    if not math.isfinite(value):
-        raise QuantityFault(shown(text), allowed, "write a finite number")
+    _sensible(value, float(convert(value, k.units[unit], k.base)), text, k)
     return value, k.units[unit]
 
 
+def to_base(magnitude: float, unit: str, kind: str) -> float:
+    """A stated magnitude in the unit we calculate in, to 12 digits when it is converted.
+
+    The digits beyond are noise of the conversion: without the rounding 147.2 °F would lie above 64 °C, and a
+    limit that is met exactly would be missed by a hair.
+    """
+    base = KINDS[kind].base
+    return float(magnitude) if unit == base else float(f"{convert(float(magnitude), unit, base):.12g}")
+
+
+def _sensible(value: float, base: float, text: object, k: Kind) -> None:
+    cold = k.name == "temperature" and base < -273.15 - 1e-9
+    if not math.isfinite(base) or abs(base) > _MOST or 0 < abs(base) < _LEAST or cold:
+        unit = f" {label(k.base)}".rstrip()
+        raise QuantityFault(shown(text), f"0, or a size from 1e-12 to 1e12{unit}" if not cold else
+                            "a temperature above absolute zero", "check the number, its exponent and its unit")
+
+
 def _bare(text: object, k: Kind, allowed: str) -> float:
+    whole = k.name == "count"
     if isinstance(text, str):
-        raise QuantityFault(shown(text), allowed, "write the number alone, without quotation marks or unit")
-    value = float(text)  # type: ignore[arg-type]
-    if not math.isfinite(value) or (k.name == "count" and value != int(value)):
-        raise QuantityFault(f"{text!r}", allowed, "write a " + ("whole " if k.name == "count" else "finite ")
-                            + "number")
+        raise QuantityFault(shown(text), allowed, "write the number alone, without quotation marks or unit, such as "
+                            + _example(k))
+    try:
+        value = float(text)  # type: ignore[arg-type]
+    except OverflowError:
+        value = math.inf
+    if not math.isfinite(value) or (whole and value != int(value)):
+        raise QuantityFault(shown(text), allowed, f"write a {'whole' if whole else 'finite'} number")
+    _sensible(value, value, text, k)
     return value
 
 
@@ -178,11 +226,23 @@ def _example(k: Kind) -> str:
 def _why_not(unit: str, k: Kind, example: str) -> str:
     if k.refused and unit in k.refused:
         return f"{unit} is refused: {k.refused[unit]}; write {example}"
+    if k.refused is _ABSOLUTE and "abs" in unit.casefold():
+        return f"{printable(unit)[:20]} is refused: {_ABSOLUTE['psia']}; write {example}"
     for other in KINDS.values():
         if unit in other.units:
             return f"{unit} measures a {other.name}; write a {k.name} such as {example}"
-    near = nearest(unit, k.units)
-    return f"'{unit[:20]}' is not a unit we know; " + (f"did you mean '{near}'?" if near else f"write {example}")
+    if unit[0].isdigit():
+        return f"write the number without spaces between its digits, such as {example}"
+    near = close(unit, k.units)
+    return f"'{printable(unit)[:20]}' is not a unit we know; " + (f"did you mean '{near}'?" if near
+                                                                   else f"write {example}")
+
+
+def close(name: str, known: Iterable[str]) -> str | None:
+    """The known name that `name` was probably meant to be, whatever its capitals; None when nothing is close."""
+    known, name = list(known), name[:60]
+    same = [k for k in known if k.casefold() == name.casefold()]
+    return same[0] if len(same) == 1 else nearest(name, known)
 
 
 @functools.lru_cache(maxsize=4096)
@@ -198,6 +258,10 @@ def convert(magnitude, source: str, target: str):
     """`magnitude` (float or array) from pint unit `source` to `target`. Raises pint.DimensionalityError."""
     if source == target:
         return magnitude
+    if (source, target) == ("degF", "degC"):  # 32 °F is 0 °C, not 4e-15 °C
+        return (magnitude - 32) / 1.8
+    if (source, target) == ("degC", "degF"):
+        return magnitude * 1.8 + 32
     factor, offset = _scale(source, target)
     return magnitude * factor + offset
 
@@ -213,7 +277,7 @@ def display_unit(unit: str, system: str) -> str:
 
 
 def digits(value: float, significant: int = 5) -> str:
-    """`value` with so many significant digits as plain text, no exponent between 1e-4 and 1e7.
+    """`value` with so many significant digits as plain text, no exponent from 1e-3 to 1e8.
 
     Exact short numbers stay short (609.6, 52000); nothing is printed with 17 digits. Raises ValueError for
     NaN and infinity, which are never printed.
@@ -222,17 +286,16 @@ def digits(value: float, significant: int = 5) -> str:
         raise ValueError(f"{value!r} is not a number that may be printed")
     if value == 0:
         return "0"
-    rounded = float(f"{value:.{significant - 1}e}")
-    exponent = math.floor(math.log10(abs(rounded)))
+    mantissa, exp = f"{value:.{significant - 1}e}".split("e")
+    exponent = int(exp)
+    rounded = float(f"{mantissa}e{exp}")  # infinite for the largest float, which then keeps its exponent
+    exact = math.isclose(rounded, value, rel_tol=1e-12)
     if exponent < -3 or exponent > 7:
-        mantissa, exp = f"{rounded:.{significant - 1}e}".split("e")
-        if rounded == value and "." in mantissa:
+        if exact and "." in mantissa:
             mantissa = mantissa.rstrip("0").rstrip(".")
-        return f"{mantissa}e{int(exp)}"
+        return f"{mantissa}e{exponent}"
     text = f"{rounded:.{max(significant - 1 - exponent, 0)}f}"
-    if "." in text and math.isclose(rounded, value, rel_tol=1e-12):
-        text = text.rstrip("0").rstrip(".")
-    return text
+    return text.rstrip("0").rstrip(".") if exact and "." in text else text
 
 
 def show(magnitude: float, unit: str, *, system: str = "SI", significant: int = 4) -> str:

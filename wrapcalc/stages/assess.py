@@ -70,7 +70,9 @@ def assess(bundle: Bundle) -> Assessment:
     """Assess a case whose fields for it are all answered and inside scope."""
     case, tables, rec = bundle.case, bundle.tables, active()
     value = case.value
+    rec.begin("Wall, depth and length as used")
     wall, depth, length = _sizes(bundle)
+    rec.begin("Sound pipe")
     diameter, smys = value("pipe.outside_diameter"), value("pipe.smys")
     factor = _design_factor(bundle)
     allowable = pressure.allowable_stress(factor, smys)
@@ -79,26 +81,31 @@ def assess(bundle: Bundle) -> Assessment:
     maop = value("service.maop")
     pressure.hoop_stress(maop, diameter, value("pipe.nominal_wall"))
     _code_pressure(bundle, factor)
+    rec.begin("Depth, length and safety factor")
     eta = strength.relative_depth(depth, wall)
     limit = tables.entry(code(bundle), "depth_limit")
     deep = rec.check("Depth with allowance over wall", eta, "<=", limit.value(), citation=limit.citation,
                      status=limit.status, note="also the limit of ASME B31G, both editions")
     z = strength.length_parameter(length, diameter, wall)
     if not deep.met:
+        rec.begin("Original form, 2012")
         _struck_forms(bundle, z, depth, wall, eta)
         return Assessment(wall, depth, length, eta, deep, factor, allowable)
     safety = pressure.safety_factor(factor, tables.value(B31G_2012.id, "minimum_safety_factor"))
     forms = (_form_1991(bundle, factor, depth, wall, length, eta), _form_original(bundle, z, depth, wall, safety),
              _form_085dl(bundle, z, depth, wall, safety))
     _warn_about_length(bundle, z)
-    governing, name = _governing(bundle, forms)
+    rec.begin("Axial section")
     props = _section(bundle, depth, wall)
+    axial = axial_check(bundle, props, maop, allowable, "MAOP")
+    rec.begin("Governing safe pressure")
+    governing, name = _governing(bundle, forms)
     if governing is None:
-        return Assessment(wall, depth, length, eta, deep, factor, allowable, forms, section=props)
+        return Assessment(wall, depth, length, eta, deep, factor, allowable, forms, section=props,
+                          axial_check=axial)
     erf = pressure.repair_factor(maop, governing)
     fit = rec.check("Governing safe pressure against MAOP", governing, ">=", maop,
                     citation=f"{B31G_2012.id}, 2.2", status="from memory", note=f"form: {name}")
-    axial = axial_check(bundle, props, maop, allowable, "MAOP")
     return Assessment(wall, depth, length, eta, deep, factor, allowable, forms, governing, name, erf, props, axial,
                       fit)
 
@@ -164,6 +171,7 @@ def _code_pressure(bundle: Bundle, factor: Value) -> None:
 
 
 def _form_1991(bundle: Bundle, factor: Value, depth: Value, wall: Value, length: Value, eta: Value) -> Form:
+    active().begin("Original form, 1991")
     case, tables, rec = bundle.case, bundle.tables, active()
     diameter = case.value("pipe.outside_diameter")
     if case.service.service == LIQUID:
@@ -186,6 +194,7 @@ def _form_1991(bundle: Bundle, factor: Value, depth: Value, wall: Value, length:
 
 
 def _form_original(bundle: Bundle, z: Value, depth: Value, wall: Value, safety: Value) -> Form:
+    active().begin("Original form, 2012")
     case, tables = bundle.case, bundle.tables
     flow = strength.flow_stress_factor(tables.value(B31G_2012.id, "flow_factor"), case.value("pipe.smys"))
     ok = _flow_below_smts(bundle, flow, "original 2012")
@@ -194,6 +203,7 @@ def _form_original(bundle: Bundle, z: Value, depth: Value, wall: Value, safety: 
 
 
 def _form_085dl(bundle: Bundle, z: Value, depth: Value, wall: Value, safety: Value) -> Form:
+    active().begin("0.85 dL form")
     case, tables, rec = bundle.case, bundle.tables, active()
     smys = case.value("pipe.smys")
     flow = strength.flow_stress_increment(smys, tables.value(B31G_2012.id, "flow_increment"))

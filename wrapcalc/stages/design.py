@@ -81,10 +81,9 @@ def design(bundle: Bundle, a: Assessment) -> Design:
     case, rec, system = bundle.case, active(), bundle.system
     assert system is not None and a.governing is not None
     gates = _Gates()
+    rec.begin("Repair design pressure and remaining wall")
     p = _repair_pressure(bundle)
     remaining = thickness.remaining_wall(a.wall, a.depth)
-    strain = _strain(bundle, gates)
-    _envelope(bundle, a, p, gates)
     least = bundle.tables.entry(case.design.standard, "minimum_remaining_wall")
     gates.add(rec.check("Remaining wall at the end of life", remaining, ">=", least.value(), citation=least.citation,
                         status=least.status, kind="gate", note="thinner is designed as through-wall, which this "
@@ -92,11 +91,16 @@ def design(bundle: Bundle, a: Assessment) -> Design:
     assert a.section is not None and a.axial_check is not None
     same = p.origin == case.value("service.maop").origin
     gates.add(a.axial_check if same else axial_check(bundle, a.section, p, a.allowable, "repair design pressure"))
+    rec.begin("Temperature and allowable strain")
+    strain = _strain(bundle, gates)
+    rec.begin("Tested envelope")
+    _envelope(bundle, a, p, gates)
     routes = _routes(bundle, a, p, remaining, strain, gates)
     chosen = next(r for r in routes if r.chosen)
     base = Design(p, remaining, routes, failed=gates.failed)
     if chosen.required is None or strain is None:
         return base
+    rec.begin("Layers and wrap thickness")
     layers, t_c = _layers(bundle, chosen.required, gates)
     if chosen.key == LOAD_SHARING:
         worked = thickness.wrap_strain_load_sharing(p, a.governing, case.value("pipe.outside_diameter"),
@@ -104,6 +108,7 @@ def design(bundle: Bundle, a: Assessment) -> Design:
         gates.add(rec.check("Hoop strain of the wrap, load sharing", worked, "<=", strain, citation=MECHANICS.id,
                             status="derived"))
     _thick(bundle, t_c)
+    rec.begin("Extent, ends and units")
     return _extent(bundle, a, replace(base, layers=layers, wrap_thickness=t_c), gates)
 
 
@@ -213,7 +218,9 @@ def _routes(bundle: Bundle, a: Assessment, p: Value, remaining: Value, strain: V
     pick = {key: gates if key == chosen else quiet for key in ROUTES}
     steel = _steel(bundle)
     out = []
+    topics = {LOAD_SHARING: "Load sharing", YIELDED: "Yielded steel", STRAIN: "Laminate strain"}
     for key, run in ((LOAD_SHARING, _load_sharing), (YIELDED, _yielded), (STRAIN, _laminate_strain)):
+        active().begin(topics[key])
         if key != LOAD_SHARING and strain is None:
             out.append(Route(key, None, key == chosen, "no allowable strain is left"))
             continue

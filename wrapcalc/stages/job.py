@@ -72,6 +72,7 @@ def _run(bundle: Bundle, rec: Recorder) -> Outcome:
     order: tuple[Line, ...] = ()
     if decision.word == WRAP:
         rec.stage = "T"
+        rec.begin("Quantities")
         order = takeoff(bundle, a, d)
     return Outcome(bundle, rec, decision, a, d, order)
 
@@ -135,6 +136,7 @@ def _after_design(bundle: Bundle, a: Assessment, d: Design) -> Decision:
 
 
 def _limit(bundle: Bundle, a: Assessment) -> Value:
+    active().begin("Pressure limit until then")
     fraction = bundle.tables.value(scope.code(bundle), "discovery_fraction")
     return pressure.interim_pressure_limit(fraction, bundle.case.value("service.discovery_pressure"), a.governing)
 

@@ -32,6 +32,7 @@ def features_outside(bundle: Bundle) -> list[str]:
     """Record one scope check for each feature; give back the reasons of those that are outside."""
     rec, case, tables = active(), bundle.case, bundle.tables
     reasons: list[str] = []
+    rec.begin("What this version covers")
 
     def words(title: str, holds: bool, found: str, wanted: str, reason: str) -> None:
         rec.gate(title, holds, found, wanted, citation=PRACTICE.id, status="common practice", kind="scope")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import hashlib
 import tomllib
 from dataclasses import dataclass, replace
 from importlib import resources
@@ -80,6 +81,13 @@ def shipped() -> dict[str, Entry]:
             entry.value()
             out[entry.key] = entry
     return out
+
+
+@functools.lru_cache(maxsize=1)
+def shipped_digest() -> str:
+    """SHA-256 over every shipped entry: a change of any table is a change of what made a package."""
+    return hashlib.sha256(repr(sorted((k, e.written, e.clause, e.status) for k, e in shipped().items()))
+                          .encode()).hexdigest()
 
 
 class Tables:

@@ -1,0 +1,172 @@
+"""The commands. No engineering here; heavy imports live inside the commands, so that help comes at once."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from wrapcalc import __version__
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; returns the exit status: 0 well, 1 faults or failures, 2 wrong use, 130 Ctrl-C."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")  # a console that lacks a sign shows "?", it never stops a run
+    args = _parser().parse_args(argv)
+    # The error tree is imported late for the same reason as everything else: help must come at once.
+    from wrapcalc.errors import WrapcalcError
+    try:
+        return args.run(args)
+    except WrapcalcError as e:
+        print(e, file=sys.stderr)
+        return 1
+    except BrokenPipeError:
+        return 1
+    except KeyboardInterrupt:
+        print("Stopped by Ctrl-C. Finished packages are whole; nothing half-written was left.", file=sys.stderr)
+        return 130
+
+
+def _parser() -> argparse.ArgumentParser:
+    top = argparse.ArgumentParser(prog="wrapcalc", description="Assess corroded steel pipe and design bonded "
+                                  "composite wraps: one calculation package per anomaly.", allow_abbrev=False)
+    top.add_argument("--version", action="version", version=f"wrapcalc {__version__}")
+    commands = top.add_subparsers(metavar="COMMAND", required=True)
+
+    def command(name: str, run, text: str) -> argparse.ArgumentParser:
+        p = commands.add_parser(name, help=text, description=text, allow_abbrev=False)
+        p.set_defaults(run=run)
+        return p
+
+    p = command("example", example, "Write the example (an invented gas line) into a folder, for you to edit.")
+    p.add_argument("folder", metavar="FOLDER", type=Path)
+    p = command("new", new, "Write a blank case, blank system sheets and the form of all that the owner must supply.")
+    p.add_argument("folder", metavar="FOLDER", type=Path)
+    p = command("check", check, "Show all faults of case files (or of folders of them); write nothing.")
+    p.add_argument("cases", metavar="CASE", type=Path, nargs="+")
+    p = command("package", package, "Make one package per case file (or per case file in a folder).")
+    p.add_argument("cases", metavar="CASE", type=Path, nargs="+")
+    p.add_argument("--out", metavar="DIR", type=Path, required=True, help="folder for the packages")
+    p.add_argument("-j", dest="workers", metavar="N", type=_workers, default=1, help="worker processes (default 1)")
+    p.add_argument("--isolated", action="store_true", help="run each notebook in a Jupyter kernel of its own (slow)")
+    p = command("explain", explain, "Follow a printed number (such as A7 or C14) back to the fields of the case.")
+    p.add_argument("folder", metavar="PACKAGE", type=Path)
+    p.add_argument("step", metavar="STEP")
+    p = command("verify", verify, "Check that no byte of a package has changed, run it again, compare step by step.")
+    p.add_argument("folder", metavar="PACKAGE", type=Path)
+    p = command("lab", lab, "Start JupyterLab on a folder with the workbooks and the example; loopback only, offline.")
+    p.add_argument("folder", metavar="FOLDER", type=Path, nargs="?", default=Path("wrapcalc-lab"))
+    p.add_argument("--no-browser", action="store_true", help="do not open a browser")
+    p.add_argument("--port", type=int, default=8888, help="port on 127.0.0.1 (default 8888)")
+    return top
+
+
+def _workers(text: str) -> int:
+    if not text.isdigit() or not 1 <= int(text) <= 64:
+        raise argparse.ArgumentTypeError(f"found '{text[:20]}'; allowed: a whole number from 1 to 64")
+    return int(text)
+
+
+def example(args: argparse.Namespace) -> int:
+    """Write the example (an invented gas line) into FOLDER, for you to edit."""
+    from wrapcalc.package.starters import write_example
+    for line in write_example(args.folder):
+        print(line)
+    return 0
+
+
+def new(args: argparse.Namespace) -> int:
+    """Write a blank case, a blank system sheet and the form of all that the owner must supply into FOLDER."""
+    from wrapcalc.package.starters import write_new
+    for line in write_new(args.folder):
+        print(line)
+    return 0
+
+
+def check(args: argparse.Namespace) -> int:
+    """Show all faults of the case files (or folders) CASES; write nothing."""
+    from wrapcalc.case import load_bundle
+    from wrapcalc.errors import CaseFaults
+    from wrapcalc.package.many import case_files, duplicates
+    files = case_files(args.cases)
+    twice, bad = duplicates(files), 0
+    for path in files:
+        try:
+            bundle = load_bundle(path)
+            faults = [twice[path]] if path in twice else []
+        except CaseFaults as e:
+            faults = [str(f) for f in e.faults]
+        if faults:
+            bad += 1
+            print(f"{path}: {len(faults)} fault{'s' if len(faults) > 1 else ''}")
+            for fault in faults:
+                print(f"  {fault}")
+        else:
+            open_ = bundle.case.unanswered({"assess", "design"})
+            print(f"{path}: no faults" + (f"; not answered yet: {', '.join(open_)}" if open_ else ""))
+    return 1 if bad else 0
+
+
+def package(args: argparse.Namespace) -> int:
+    """Make one package per case file (or per case file in a folder) of CASES."""
+    from wrapcalc.package.build import Result, prepare_output
+    from wrapcalc.package.many import case_files, package_all
+    files = case_files(args.cases)
+    prepare_output(args.out)
+    width = len(str(len(files)))
+
+    def done(result: Result, n: int, total: int, left: float) -> None:
+        name = result.case_id or Path(result.source).name
+        what = {"written": f"{result.decision} → {result.folder}", "unchanged": f"unchanged: {result.folder}",
+                "failed": "FAILED, see below"}[result.state]
+        eta = f"   about {_duration(left)} left" if n < total and left >= 1 else ""
+        print(f"[{n:{width}}/{total}] {name}: {what}{eta}")
+
+    results = package_all(files, args.out, workers=args.workers, isolated=args.isolated, done=done)
+    failed = [r for r in results if r.state == "failed"]
+    for r in failed:
+        print(f"\n{r.source}: {r.message}", file=sys.stderr)
+    counts = {s: sum(r.state == s for r in results) for s in ("written", "unchanged", "failed")}
+    print("\n" + ", ".join(f"{n} {s}" for s, n in counts.items() if n))
+    return 1 if failed else 0
+
+
+def _duration(seconds: float) -> str:
+    return f"{seconds:.0f} s" if seconds < 90 else f"{seconds / 60:.0f} min"
+
+
+def explain(args: argparse.Namespace) -> int:
+    """Follow a printed number (such as A7 or C14) of PACKAGE back to the fields of the case."""
+    from wrapcalc.package.build import guards
+    from wrapcalc.package.explain import explain as explain_step
+    from wrapcalc.package.explain import read_record
+    print(explain_step(read_record(args.folder), args.step, guards()))
+    return 0
+
+
+def verify(args: argparse.Namespace) -> int:
+    """Check that no byte of PACKAGE has changed, then run it again and compare step by step."""
+    from wrapcalc.package.verify import verify as verify_package
+    v = verify_package(args.folder)
+    print("integrity: " + ("every byte is as it was written" if not v.problems else
+                                f"{len(v.problems)} problem{'s' if len(v.problems) > 1 else ''}"))
+    for line in v.problems:
+        print(f"  {line}")
+    print("recomputation: " + (f"all {v.steps} steps and procedures and every check the same"
+                                    if not v.differences else f"{len(v.differences)} differences"))
+    for line in v.differences:
+        print(f"  {line}")
+    if v.notes:
+        print("versions since then: " + "; ".join(v.notes))
+    return 0 if v.ok else 1
+
+
+def lab(args: argparse.Namespace) -> int:
+    """Start JupyterLab on FOLDER with the workbooks and the example; loopback only, offline."""
+    from wrapcalc.package.starters import start_lab, write_lab
+    for line in write_lab(args.folder):
+        print(line)
+    return start_lab(args.folder, no_browser=args.no_browser, port=args.port)

@@ -1,0 +1,1 @@
+"""See DEVELOPERS.md for what lives in `render/` and what it may import."""

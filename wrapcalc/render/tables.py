@@ -1,0 +1,173 @@
+"""Tables of a record as HTML: checks, inputs, forms of the strength method, thickness routes, the order."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from wrapcalc.render import fragments as f
+
+_GROUPS = {
+    "case": "The case",
+    "pipe": "Pipe",
+    "service": "Service",
+    "defect": "Defect",
+    "assessment": "Assessment",
+    "design": "Design",
+    "takeoff": "Takeoff",
+    "documents": "Documents",
+}
+NEEDS = {
+    "assess": "every case",
+    "design": "a wrap",
+    "gas": "a gas line",
+    "lay-up": "a wet lay-up",
+    "primer": "a system with primer",
+    "": "optional",
+}
+
+
+def checks_table(checks: Sequence[Mapping[str, Any]], *, links: bool = False) -> str:
+    """One row to a check: provided, limit, utilisation, verdict, clause and status."""
+    rows = []
+    for c in checks:
+        numbers = c["provided"] is not None or c["limit"] is not None
+        limit = (
+            f"{f.SENSES.get(c['sense'], f.text(c['sense']))} {f.value(c['limit'], 'no data')}"
+            if numbers
+            else f.text(c["wanted"])
+        )
+        number = f'<a href="#step-{f.text(c["id"])}">{f.text(c["id"])}</a>' if links else f.text(c["id"])
+        kind = f' <span class="wc-quiet">({f.text(c["kind"])})</span>'
+        rows.append(
+            f.row(
+                [
+                    number,
+                    f.text(c["title"]) + kind,
+                    f.value(c["provided"], "no data") if numbers else f.text(c["found"]),
+                    limit,
+                    f.text(c["utilisation_shown"] or "–"),
+                    f.verdict(c["verdict"]),
+                    f"{f.text(c['citation'])} {f.status(c['status'])}",
+                ],
+                numbers=(4,),
+            )
+        )
+    return f.table(
+        ["", "Check (kind)", "Provided", "Limit", "Used", "Verdict", "Clause, status"],
+        rows,
+        [6, 26, 13, 13, 7, 13, 22],
+        numbers=(4,),
+    )
+
+
+def inputs_table(
+    inputs: Iterable[Mapping[str, Any]], *, missing: Iterable[str] = (), links: bool = False
+) -> str:
+    """What the case states, by its tables, each value with its source; what is missing is marked.
+
+    Optional questions without an answer are left out. missing: fields that the decision waits for.
+    """
+    lacking, rows, group = set(missing), [], ""
+    for i in inputs:
+        if not i["answered"] and not i["need"] and i["field"] not in lacking:
+            continue
+        table = i["field"].partition(".")[0]
+        if table != group:
+            group = table
+            rows.append(
+                f'<tr class="wc-group"><th colspan="3" scope="rowgroup">{f.text(_GROUPS.get(table, table))}'
+                "</th></tr>"
+            )
+        rows.append(
+            f.row(
+                [
+                    f'{f.text(i["question"])}<br><span class="wc-quiet">{f.text(i["field"])}</span>',
+                    stated(i, lacking),
+                    source(i),
+                ],
+                name=f.place("case", i["field"]) if links else "",
+            )
+        )
+    return f.table(["Question", "Value", "Source"], rows, [44, 26, 30])
+
+
+def stated(i: Mapping[str, Any], lacking: set[str]) -> str:
+    """The answer to a question: as used, and as written where that looks different."""
+    if not i["answered"]:
+        if i["field"] in lacking:
+            return '<span class="wc-mark">○ unanswered: needed for a decision</span>'
+        if not i["need"]:
+            return '<span class="wc-quiet">not stated (optional)</span>'
+        need = f.text(NEEDS.get(i["need"], i["need"]))
+        return f'<span class="wc-quiet">○ unanswered: needed for {need}</span>'
+    shown = f.text(i["shown"])
+    if i["magnitude"] is not None and i["shown"].removesuffix(" gauge") != i["written"]:
+        shown += f'<br><span class="wc-quiet">written: {f.text(i["written"])}</span>'
+    return shown
+
+
+def source(i: Mapping[str, Any]) -> str:
+    """Where an answer comes from; a number without a source is marked."""
+    if not i["answered"]:
+        return "–"
+    if i["source"] or i["source_kind"]:
+        kind = f'<span class="wc-badge">{f.text(i["source_kind"])}</span> ' if i["source_kind"] else ""
+        return kind + f.text(i["source"] or "not named")
+    if i["magnitude"] is not None:
+        return '<span class="wc-mark">○ no source given</span>'
+    return '<span class="wc-quiet">stated in the case</span>'
+
+
+def forms_table(forms: Iterable[Mapping[str, Any]], *, links: bool = False) -> str:
+    """Forms of the strength method side by side; the one that governs is named so."""
+    rows = [
+        f.row(
+            [
+                f.text(x["form"]),
+                _linked(x["failure"], links),
+                _linked(x["safe"], links),
+                "<b>governs</b>" if x["governs"] else f.text(x["reason"] or "for comparison"),
+            ],
+            numbers=(1, 2),
+        )
+        for x in forms
+    ]
+    return f.table(["Form", "Failure pressure", "Safe pressure", ""], rows, [36, 18, 18, 28], numbers=(1, 2))
+
+
+def routes_table(routes: Iterable[Mapping[str, Any]], *, links: bool = False) -> str:
+    """Thickness routes side by side; the chosen one is named so."""
+    rows = []
+    for x in routes:
+        part = "<b>chosen</b>" if x["chosen"] else "for information"
+        rows.append(
+            f.row(
+                [
+                    f.text(x["route"]),
+                    _linked(x["required"], links),
+                    f"{part}{': ' + f.text(x['reason']) if x['reason'] else ''}",
+                ],
+                numbers=(1,),
+            )
+        )
+    return f.table(["Route", "Thickness required", ""], rows, [30, 22, 48], numbers=(1,))
+
+
+def order_table(order: Iterable[Mapping[str, Any]], *, links: bool = False) -> str:
+    """What to order: quantity with waste, whole packs, and what the quantity rests on."""
+    rows = []
+    for x in order:
+        packs = "–" if x["packs"] is None else f"{f.value(x['packs'])} × {f.value(x['pack'])}"
+        rows.append(
+            f.row(
+                [f.text(x["item"]), _linked(x["quantity"], links), packs, f.text(x["basis"])], numbers=(1, 2)
+            )
+        )
+    return f.table(["Item", "Quantity", "Whole packs", "Basis"], rows, [38, 14, 16, 32], numbers=(1, 2))
+
+
+def _linked(found: Mapping[str, Any] | None, links: bool) -> str:
+    if found is None:
+        return "–"
+    return f.origin(found["origin"], links, found["shown"]) if links else f.value(found)

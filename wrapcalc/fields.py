@@ -8,14 +8,16 @@ which is not a fault: the decision says "insufficient data" and names it.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+import stat
+import unicodedata
+from collections.abc import Collection, Iterator
 from pathlib import Path
 from typing import Annotated, Any, Literal, get_args, get_origin
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
 from wrapcalc import units
-from wrapcalc.errors import CaseFaults, Fault, nearest
+from wrapcalc.errors import CaseFaults, Fault
 from wrapcalc.values import Origin, Value
 
 SOURCE_KINDS = ("measured", "document", "assumed", "derived")
@@ -40,7 +42,7 @@ class Given:
     @property
     def base(self) -> float:
         """Magnitude in the unit we calculate in."""
-        return float(units.convert(self.magnitude, self.unit, units.KINDS[self.kind].base))
+        return units.to_base(self.magnitude, self.unit, self.kind)
 
     def value(self, origin: Origin, name: str) -> Value:
         """The quantity with its origin, in the unit we calculate in."""
@@ -58,41 +60,59 @@ class FieldFault(ValueError):
 def _reader(kind: str, above: float | None, least: float | None, most: float | None):
     def read(raw: Any) -> Given | None:
         source, source_kind = "", ""
+        if isinstance(raw, Given):
+            return raw
         if isinstance(raw, dict):
             raw, source, source_kind = _unpack(raw)
         if raw is None or (isinstance(raw, str) and not raw.strip()):
             return None
-        if isinstance(raw, Given):
-            return raw
-        try:
-            magnitude, unit = units.parse(raw, kind)
-        except units.QuantityFault as e:
-            raise FieldFault(e.found, e.allowed, e.mend) from None
-        given = Given(magnitude, unit, str(raw), kind, source, source_kind)
-        base = units.KINDS[kind].base
-        for bound, bad, word in ((above, above is not None and given.base <= above, "more than"),
-                                 (least, least is not None and given.base < least, "at least"),
-                                 (most, most is not None and given.base > most, "at most")):
-            if bad:
-                limit = f"{word} {units.show(float(bound), base)}"  # type: ignore[arg-type]
-                raise FieldFault(units.shown(raw), limit, "check the value and its sign, unit and decimal point")
+        magnitude, unit = _parsed(raw, kind)
+        given = Given(magnitude, unit, " ".join(str(raw).split()), kind, source, source_kind)
+        if ((above is not None and given.base <= above) or (least is not None and given.base < least)
+                or (most is not None and given.base > most)):
+            raise FieldFault(units.shown(raw), _range(kind, above, least, most),
+                             "check the value and its sign, unit and decimal point")
         return given
     return read
+
+
+def _parsed(raw: Any, kind: str) -> tuple[float, str]:
+    try:
+        return units.parse(raw, kind)
+    except units.QuantityFault as e:
+        raise FieldFault(e.found, e.allowed, e.mend) from None
+
+
+def _range(kind: str, above: float | None, least: float | None, most: float | None) -> str:
+    """Bounds in words, in the first unit of the kind: a share is 0 to 100 %, not 0 to 1."""
+    k = units.KINDS[kind]
+    unit = next(iter(k.units.values()), k.base)
+    low, high = ("" if bound is None else units.show(float(units.convert(float(bound), k.base, unit)), unit)
+                 for bound in (least if above is None else above, most))
+    words = [w for w in (low and f"{'at least' if above is None else 'more than'} {low}",
+                         high and f"at most {high}") if w]
+    return " and ".join(words)
 
 
 def _unpack(table: dict) -> tuple[Any, str, str]:
     keys = ("value", "source", "source_kind")
     for key in table:
         if key not in keys:
-            near = nearest(str(key), keys)
-            raise FieldFault(f"the key {units.shown(str(key))}", "value, source, source_kind",
-                             f"did you mean '{near}'?" if near else "remove it")
-    source, kind = table.get("source", ""), table.get("source_kind", "")
-    if not isinstance(source, str):
-        raise FieldFault(f"source = {source!r}", "a text", 'write source = "mill certificate 4471"')
+            raise FieldFault(f"the key {units.shown(key)}", ", ".join(keys), _suggest(key, keys, "remove it"))
+    kind = table.get("source_kind", "")
+    try:
+        source = _text(table.get("source", "")) or ""
+    except FieldFault as e:
+        raise FieldFault(f"source = {e.found}", e.allowed, 'write source = "mill certificate 4471"') from None
     if kind not in ("", *SOURCE_KINDS):
-        raise FieldFault(f"source_kind = {units.shown(kind)}", ", ".join(SOURCE_KINDS), "choose one of them")
-    return table.get("value"), _line(source), kind
+        raise FieldFault(f"source_kind = {units.shown(kind)}", ", ".join(SOURCE_KINDS),
+                         _suggest(kind, SOURCE_KINDS, "choose one of them"))
+    return table.get("value"), source, kind
+
+
+def _suggest(name: Any, known: Collection[str], otherwise: str) -> str:
+    near = units.close(name, known) if isinstance(name, str) else None
+    return f"did you mean '{near}'?" if near else otherwise
 
 
 def quantity(kind: str, *, above: float | None = None, least: float | None = None, most: float | None = None) -> Any:
@@ -106,18 +126,21 @@ def ask(question: str, *, need: str = "assess", example: str = "", kind: str = "
     return Field(description=question, json_schema_extra={"need": need, "example": example, "kind": kind}, **kwargs)
 
 
-def _line(text: str) -> str:
-    return " ".join(text.split())
+_TURNS_TEXT = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 
 
 def _text(raw: Any) -> str | None:
-    if raw is None or raw == "":
+    """One line of text; None when blank. Refuses what would not print, or would print other than it reads."""
+    if raw is None:
         return None
     if not isinstance(raw, str):
-        raise FieldFault(repr(raw), "a text in quotation marks", f'write "{raw}"')
-    if len(raw) > 2000 or any(ord(c) < 32 and c not in "\n\t" for c in raw):
-        raise FieldFault(units.shown(raw), "at most 2000 characters, without control characters", "shorten it")
-    return _line(raw)
+        raise FieldFault(units.shown(raw), "a text in quotation marks", 'write it in quotation marks, such as "text"')
+    if len(raw) > 2000:
+        raise FieldFault(f"{len(raw)} characters", "at most 2000 characters", "shorten it")
+    line = " ".join(raw.split())
+    if any(unicodedata.category(c) in ("Cc", "Cs") or c in _TURNS_TEXT or ord(c) & 0xFFFE == 0xFFFE for c in line):
+        raise FieldFault(units.shown(raw), "a text without control characters", "remove what cannot be seen in it")
+    return line or None
 
 
 Text = Annotated[str | None, BeforeValidator(_text)]
@@ -129,29 +152,33 @@ def _identifier(raw: Any) -> str:
     ok = isinstance(raw, str) and re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]{0,59}", raw)
     if not ok or raw.endswith(".") or _RESERVED.fullmatch(raw):
         raise FieldFault(units.shown(raw), "1 to 60 letters, digits, '.', '-' or '_', beginning with a letter or digit, "
-                         "because it names a folder", 'write something like "HB-07"')
+                         "because it names a folder, and no name that Windows reserves", 'write something like "HB-07"')
     return raw
 
 
 Identifier = Annotated[str, BeforeValidator(_identifier)]
 
 
-def _blank_is_none(raw: Any) -> Any:
-    return None if raw == "" else raw
-
-
-def choice(*options: str) -> Any:
-    """Type of a field that holds one of these words."""
-    return Annotated[Literal[options] | None, BeforeValidator(_blank_is_none)]  # type: ignore[valid-type]
+def choice(*options: str, required: bool = False) -> Any:
+    """Type of a field that holds one of these words; blank is unanswered, unless it is required."""
+    def read(raw: Any) -> str | None:
+        if (raw is None or raw == "") and not required:
+            return None
+        if isinstance(raw, str) and raw in options:
+            return raw
+        bare = str(raw) if isinstance(raw, int) and units.shown(raw) == f"'{raw}'" else raw
+        raise FieldFault(f"the bare number {bare}" if bare in options else units.shown(raw), ", ".join(options),
+                         f'put it in quotation marks: "{bare}"' if bare in options else
+                         _suggest(raw, options, "choose one of them" if len(options) > 1 else f'write "{options[0]}"'))
+    return Annotated[Literal[options] | None, BeforeValidator(read)]  # type: ignore[valid-type]
 
 
 def _clock(raw: Any) -> str | None:
     if raw is None or raw == "":
         return None
-    m = re.fullmatch(r"(\d{1,2}):([0-5]\d)", raw) if isinstance(raw, str) else None
+    m = re.fullmatch(r"([0-9]{1,2}):([0-5][0-9])", raw) if isinstance(raw, str) else None
     if m is None or int(m[1]) > 12:
-        raise FieldFault(units.shown(raw) if isinstance(raw, str) else repr(raw),
-                         "a clock position facing downstream from 0:00 to 12:59", 'write "4:30" for half past four')
+        raise FieldFault(units.shown(raw), "a clock position facing downstream from 0:00 to 12:59", 'write "4:30" for half past four')
     return f"{int(m[1]) % 12 or 12}:{m[2]}"
 
 
@@ -165,42 +192,68 @@ def clock_hours(clock: str) -> float:
 
 
 # -- reading a file -----------------------------------------------------------------------------------------------
+_DEEP_KEY = re.compile(r"""(?<![\w-])(?:(?:[\w-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*){17}""")
+
+
 def read_toml(path: Path, *, shown_as: str | None = None) -> tuple[dict, bytes]:
     """Parsed TOML and its bytes. Raises CaseFaults when it is missing, too big, not UTF-8, empty or not TOML."""
-    import tomllib
-    name = shown_as or path.name
+    name = shown_as or units.printable(path.name)
     raw = read_bytes(path, name)
+    return parse_toml(raw, name), raw
+
+
+def parse_toml(raw: bytes, name: str) -> dict:
+    """The bytes of a TOML file parsed. Raises CaseFaults."""
+    import tomllib
+    text = decoded(raw, name, "save it as UTF-8")
+
+    def fault(found: str, allowed: str, mend: str, line: int | None = None) -> CaseFaults:
+        return CaseFaults([Fault(name, "the file", found, allowed, mend, line)])
+
+    if not text.strip():
+        raise fault("nothing: it is empty", "a TOML file", "start from `wrapcalc new`")
+    if m := _DEEP_KEY.search(text):  # the time that tomllib takes grows with the square of the depth
+        raise fault("a name of more than 16 parts", "plain tables", "remove it", text.count("\n", 0, m.start()) + 1)
     try:
-        text = raw.decode("utf-8-sig")
+        return tomllib.loads(text)
+    except RecursionError:
+        raise fault("brackets nested too deeply", "plain tables", "remove them") from None
+    except ValueError as e:  # TOMLDecodeError, and Python's own refusal of a number of thousands of digits
+        m = re.search(r"\(at line (\d+)", str(e))
+        line = int(m[1]) if m else text.rstrip().count("\n") + 1 if "end of document" in str(e) else None
+        what = units.printable(re.sub(r" ?\(at .*", "", str(e)))[:120]
+        if "overwrite" in what or "twice" in what:
+            raise fault(f"a name that is given twice ({what})", "each name once in its table",
+                        "look at that line: remove one of the two", line) from None
+        raise fault(f"text that is not TOML: {what}",
+                    'lines such as nominal_wall = "9.53 mm" under a heading such as [pipe]',
+                    "look at that line: quotation marks, brackets, equals sign", line) from None
+
+
+def decoded(raw: bytes, name: str, mend: str) -> str:
+    """The text of a UTF-8 file, a byte order mark taken off. Raises CaseFaults with the line."""
+    try:
+        return raw.decode("utf-8-sig")
     except UnicodeDecodeError as e:
         raise CaseFaults([Fault(name, "the file", f"a byte that is not UTF-8 at position {e.start}", "UTF-8 text",
-                                "save it as UTF-8")]) from None
-    if not text.strip():
-        raise CaseFaults([Fault(name, "the file", "nothing: it is empty", "a TOML file",
-                                "start from `wrapcalc new`")])
-    try:
-        return tomllib.loads(text), raw
-    except tomllib.TOMLDecodeError as e:
-        m = re.search(r"\(at line (\d+)", str(e))
-        what = re.sub(r" ?\(at .*", "", str(e))
-        raise CaseFaults([Fault(name, "the file", f"text that is not TOML: {what}",
-                                'lines such as nominal_wall = "9.53 mm" under a heading such as [pipe]',
-                                "look at that line: quotation marks, brackets, equals sign",
-                                int(m[1]) if m else None)]) from None
-    except RecursionError:
-        raise CaseFaults([Fault(name, "the file", "brackets nested too deeply", "plain tables", "remove them")]) from None
+                                mend, raw.count(b"\n", 0, e.start) + 1)]) from None
 
 
-def read_bytes(path: Path, name: str) -> bytes:
-    """The bytes of a small file. Raises CaseFaults when it is not a readable file of at most 1 MB."""
+def read_bytes(path: Path, name: str, *, most: int = MAX_BYTES) -> bytes:
+    """The bytes of a small file. Raises CaseFaults when it is not a readable file of at most `most` bytes."""
+    limit = f"{most / 1e6:g} MB"
+
     def fault(found: str, mend: str) -> CaseFaults:
-        return CaseFaults([Fault(name, "the file", found, "a readable text file of at most 1 MB", mend)])
+        return CaseFaults([Fault(name, "the file", found, f"a readable text file of at most {limit}", mend)])
     try:
-        if path.is_dir():
+        about = path.stat()
+        if stat.S_ISDIR(about.st_mode):
             raise fault("a folder", "name the file itself")
-        size = path.stat().st_size
-        if size > MAX_BYTES:
-            raise fault(f"{size / 1e6:.0f} MB", "name the right file; grids belong in CSV files of their own")
+        if not stat.S_ISREG(about.st_mode):
+            raise fault("something that is not a file", "name a file")
+        if about.st_size > most:
+            raise fault(f"{about.st_size / 1e6:.3g} MB", "name the right file; depth grids belong in CSV files, "
+                        "and a grid this fine can be thinned to its local maxima")
         return path.read_bytes()
     except FileNotFoundError:
         raise fault("no such file", "check the name and the folder") from None
@@ -208,50 +261,74 @@ def read_bytes(path: Path, name: str) -> bytes:
         raise fault(f"a file that cannot be read ({type(e).__name__})", "check the name and the permissions") from None
 
 
-def validate(model: type[Sheet], data: dict, raw: bytes, name: str) -> Any:
-    """The model made from parsed TOML. Raises CaseFaults with every fault of the file."""
-    try:
-        return model.model_validate(data)
-    except ValidationError as e:
-        lines = line_numbers(raw)
-        raise CaseFaults(_fault(model, err, name, lines) for err in e.errors()) from None  # type: ignore[arg-type]
+# -- from parsed TOML to a model ----------------------------------------------------------------------------------
+def examine(model: type[Sheet], data: dict, raw: bytes, name: str, stand_in: dict) -> tuple[Any, list[Fault]]:
+    """The model of what is sound in the file, and a fault for each field that is not.
+
+    Faulty fields are left out, and those that cannot be missing are taken from `stand_in`, so that the checks of
+    several fields can still run and all faults are reported together. None when not even that gives a model.
+    """
+    faults: list[Fault] = []
+    lines = line_numbers(raw)
+    for _ in range(3):
+        try:
+            return model.model_validate(data), faults
+        except ValidationError as e:
+            for err in e.errors(include_url=False):
+                faults.append(_fault(model, err, name, lines))  # type: ignore[arg-type]
+                data = _replaced(data, err["loc"], stand_in)
+    return None, faults
+
+
+def _replaced(data: Any, loc: tuple, stand_in: Any) -> Any:
+    """`data` with the item at `loc` taken from stand_in, or left out; what is not on the way is not copied."""
+    head, rest = loc[0], loc[1:]
+    spare = stand_in.get(head) if isinstance(stand_in, dict) else None
+    if isinstance(data, list) and isinstance(head, int):
+        new = _replaced(data[head], rest, None) if rest else {}
+        return [*data[:head], new, *data[head + 1:]]
+    inside = data.get(head) if isinstance(data, dict) else None
+    if rest and isinstance(inside, (dict, list)):
+        return {**data, head: _replaced(inside, rest, spare)}
+    left = {k: v for k, v in data.items() if k != head} if isinstance(data, dict) else {}
+    return left if spare is None else {**left, head: spare}
 
 
 def _fault(model: type[Sheet], err: dict, name: str, lines: dict[str, int]) -> Fault:
     loc = [str(p) for p in err["loc"]]
-    path = ".".join(loc)
     line = next((lines[p] for n in range(len(loc), 0, -1) if (p := ".".join(loc[:n])) in lines), None)
-    known = _fields_at(model, loc[:-1])
+    path = units.printable(".".join(loc))[:120]
     if err["type"] == "extra_forbidden":
-        near = nearest(loc[-1], known)
+        known = _fields_at(model, loc[:-1])
         return Fault(name, path, "a key that we do not know", ", ".join(known),
-                     f"did you mean '{near}'?" if near else "remove it or correct its name", line)
+                     _suggest(loc[-1], known, "remove it or correct its name"), line)
     cause = err.get("ctx", {}).get("error")
     if isinstance(cause, FieldFault):
         return Fault(name, path, cause.found, cause.allowed, cause.mend, line)
+    inner = _fields_at(model, loc)
     if err["type"] == "missing":
-        return Fault(name, path, "nothing", "this field is needed to name the case" if loc[-1] == "id" else "a value",
-                     "add it", line)
-    if err["type"] == "literal_error":
-        options = re.findall(r"'([^']*)'|\b(\d+)\b", err["ctx"]["expected"])
-        words = [a or b for a, b in options]
-        near = nearest(str(err["input"]), words)
-        return Fault(name, path, units.shown(err["input"]), ", ".join(words),
-                     f"did you mean '{near}'?" if near else "choose one of them", line)
-    return Fault(name, path, units.shown(err["input"]) if not isinstance(err["input"], (dict, list)) else
-                 f"a {type(err['input']).__name__}".replace("dict", "table"), _plain(err["msg"]),
-                 "see the blank file of `wrapcalc new`", line)
+        field = _field_at(model, loc)
+        extra = field.json_schema_extra if field and field.json_schema_extra else {}
+        if inner or not extra:
+            return Fault(name, path, "nothing", f"the table [{path}] with {', '.join(inner)}", "add it", line)
+        return Fault(name, path, "nothing", field.description, f"add {loc[-1]} = {extra['example']}", line)
+    return Fault(name, path, units.shown(err["input"]), f"a table with {', '.join(inner)}",
+                 f"write a heading [{path}] and its fields below", line)
 
 
-def _plain(message: str) -> str:
-    return message.replace("Input should be a valid dictionary or instance of", "a table of the kind").replace(
-        "Input should be", "it should be")
+def _field_at(model: Any, loc: list[str]) -> Any:
+    """The pydantic field at a location (numbers of list items skipped); None when there is none."""
+    field = None
+    for part in loc:
+        if isinstance(model, type) and issubclass(model, BaseModel) and part in model.model_fields:
+            field = model.model_fields[part]
+            model = _inner(field.annotation)
+    return field
 
 
 def _fields_at(model: Any, loc: list[str]) -> list[str]:
-    for part in loc:
-        if isinstance(model, type) and issubclass(model, BaseModel) and part in model.model_fields:
-            model = _inner(model.model_fields[part].annotation)
+    field = _field_at(model, loc)
+    model = model if field is None else _inner(field.annotation)
     return list(model.model_fields) if isinstance(model, type) and issubclass(model, BaseModel) else []
 
 
@@ -264,20 +341,23 @@ def _inner(annotation: Any) -> Any:
 
 
 def line_numbers(raw: bytes) -> dict[str, int]:
-    """Line of each dotted key of a TOML text; plain headings and keys only, which is all we write."""
+    """Line of each dotted key of a TOML text, headings and keys at the start of a line."""
     out: dict[str, int] = {}
-    table = ""
+    table, inside = "", ""
     counts: dict[str, int] = {}
-    for number, text in enumerate(raw.decode("utf-8-sig", "replace").splitlines(), 1):
-        if m := re.match(r"\s*\[\[\s*([\w.-]+)\s*\]\]", text):
+    for number, text in enumerate(raw.decode("utf-8-sig", "replace").split("\n"), 1):
+        if inside:  # a text of several lines
+            inside = "" if inside in text else inside
+        elif m := re.match(r"\s*\[\[\s*([\w.-]+)\s*\]\]", text):
             counts[m[1]] = counts.get(m[1], -1) + 1
             table = f"{m[1]}.{counts[m[1]]}."
             out[table[:-1]] = number
         elif m := re.match(r"\s*\[\s*([\w.-]+)\s*\]", text):
             table = m[1] + "."
             out[m[1]] = number
-        elif m := re.match(r"\s*([\w-]+)\s*=", text):
+        elif m := re.match(r"""\s*["']?([\w.-]+)["']?\s*=\s*(\"{3}|'{3})?""", text):
             out[table + m[1]] = number
+            inside = m[2] if m[2] and text.count(m[2]) == 1 else ""
     return out
 
 

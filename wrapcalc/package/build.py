@@ -140,6 +140,9 @@ def _fill(folder: Path, bundle: Bundle, record: dict[str, Any], revision: int, p
         differs = changes(json.loads((previous.folder / "record.json").read_bytes()), record)
         _json(folder / "changes.json", {"schema": 1, "since_revision": previous.revision, "changes": differs})
     run_notebook(template(), folder / "workbook.ipynb", {"case_file": "case.toml"}, cwd=folder, isolated=isolated)
+    if made_from["record_sha256"] not in (folder / "workbook.ipynb").read_text(encoding="utf-8"):
+        raise PackageError("the notebook shows another record than the package holds; a defect of this tool, please "
+                           "report it")
     html = report_html(record, revision=revision, digest=made_from["record_sha256"], changes=differs,
                        guards=guards())
     (folder / "package.html").write_text(html, encoding="utf-8", newline="\n")

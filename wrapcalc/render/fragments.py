@@ -156,24 +156,27 @@ def table(
     head: list[str], rows: list[str], widths: list[int] | None = None, numbers: tuple[int, ...] = ()
 ) -> str:
     """A table whose head is repeated on each page. head: texts; rows: ready `<tr>`; widths in percent."""
-    columns = "".join(f'<col style="width:{w}%">' for w in widths) if widths else ""
-    fixed = ' style="table-layout:fixed"' if widths else ""
-    heads = "".join(
-        f'<th scope="col"{_NUMBER if i in numbers else ""}>{text(h)}</th>' for i, h in enumerate(head)
-    )
+    fixed, columns = "", ""
+    if widths:
+        fixed = ' style="table-layout:fixed"'
+        columns = "".join(f'<col style="width:{w}%">' for w in widths)
+        columns = f"<colgroup>{columns}</colgroup>"
+    heads = "".join(f'<th scope="col"{_aligned(i, numbers)}>{text(h)}</th>' for i, h in enumerate(head))
     return (
-        f'<div class="wc-scroll"><table class="wc-table"{fixed}>{f"<colgroup>{columns}</colgroup>" if columns else ""}'
-        f"<thead><tr>{heads}</tr></thead><tbody>{''.join(rows)}</tbody></table></div>"
+        f'<div class="wc-scroll"><table class="wc-table"{fixed}>{columns}<thead><tr>{heads}</tr></thead>'
+        f"<tbody>{''.join(rows)}</tbody></table></div>"
     )
-
-
-_NUMBER = ' class="wc-number"'
 
 
 def row(cells: list[str], *, numbers: tuple[int, ...] = (), name: str = "") -> str:
     """A table row of ready HTML cells; numbers: columns set to the right; name: id of the row."""
-    tds = "".join(f"<td{_NUMBER if i in numbers else ''}>{c}</td>" for i, c in enumerate(cells))
-    return f"<tr{f' id={chr(34)}{text(name)}{chr(34)}' if name else ''}>{tds}</tr>"
+    tds = "".join(f"<td{_aligned(i, numbers)}>{cell}</td>" for i, cell in enumerate(cells))
+    start = f'<tr id="{text(name)}">' if name else "<tr>"
+    return f"{start}{tds}</tr>"
+
+
+def _aligned(column: int, numbers: tuple[int, ...]) -> str:
+    return ' class="wc-number"' if column in numbers else ""
 
 
 def short(name: str) -> str:

@@ -1,0 +1,95 @@
+"""verify finds every changed byte and every changed number; explain reaches the case from every number."""
+
+import json
+import shutil
+
+import pytest
+
+from wrapcalc.cli import main
+from wrapcalc.package.build import guards
+from wrapcalc.package.explain import explain, read_record
+
+CASES = ("HB-02", "HB-07", "HB-11", "HB-15", "HB-23")
+
+
+@pytest.fixture
+def copy(packages, tmp_path):
+    shutil.copytree(packages / "HB-07-r1", tmp_path / "HB-07-r1")
+    return tmp_path / "HB-07-r1"
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_an_untouched_package_verifies(packages, case, capsys):
+    assert main(["verify", str(packages / f"{case}-r1")]) == 0
+    out = capsys.readouterr().out
+    assert "every byte is as it was written" in out and "every check the same" in out
+
+
+def test_every_byte_of_every_file_counts(copy, capsys):
+    for path in sorted(copy.iterdir()):
+        raw = path.read_bytes()
+        for position in (0, len(raw) // 2, len(raw) - 1):
+            path.write_bytes(raw[:position] + bytes([raw[position] ^ 1]) + raw[position + 1:])
+            assert main(["verify", str(copy)]) == 1, f"{path.name}, byte {position}"
+        path.write_bytes(raw)
+    capsys.readouterr()
+    assert main(["verify", str(copy)]) == 0
+
+
+def test_added_and_missing_files_are_told(copy, capsys):
+    (copy / "extra.txt").write_text("x", encoding="utf-8")
+    (copy / "package.pdf").unlink()
+    assert main(["verify", str(copy)]) == 1
+    out = capsys.readouterr().out
+    assert "extra.txt: was added" in out and "package.pdf: missing" in out
+
+
+def test_a_changed_number_is_found_by_recomputation_and_named(copy, capsys):
+    record = json.loads((copy / "record.json").read_text(encoding="utf-8"))
+    step = next(i for i in record["items"] if i["id"] == "A7")
+    step["result"]["magnitude"] *= 1.0000001
+    (copy / "record.json").write_text(json.dumps(record), encoding="utf-8")
+    assert main(["verify", str(copy)]) == 1
+    assert "A7 Depth over wall: stored 0.48" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(("name", "text", "message"), [
+    ("manifest.json", "{", "the manifest cannot be read"),
+    ("manifest.json", '{"schema": 9, "files": {}, "revision": 1}', "newer wrapcalc"),
+])
+def test_a_broken_manifest_is_a_message(copy, capsys, name, text, message):
+    (copy / name).write_text(text, encoding="utf-8")
+    assert main(["verify", str(copy)]) == 1
+    assert message in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("command", [["verify"], ["explain"]])
+def test_a_folder_that_is_no_package_is_a_message(tmp_path, capsys, command):
+    assert main([*command, str(tmp_path), *(["A1"] if command == ["explain"] else [])]) == 1
+    assert "this is not a package folder" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_every_item_explains_down_to_what_was_stated(packages, case):
+    record = read_record(packages / f"{case}-r1")
+    for item in record["items"]:
+        text = explain(record, item["id"], guards())
+        assert item["title"] in text and item["citation"] in text
+        if item["type"] == "step":
+            assert item["text_numbers"] in text and item["formula"] in text
+            # every origin of the step is followed
+            for i in item["inputs"]:
+                assert i["origin"]["ref"].partition("/")[0] in text
+
+
+def test_explain_shows_the_chain_the_source_and_the_checks(packages, capsys):
+    assert main(["explain", str(packages / "HB-07-r1"), "a7"]) == 0
+    out = capsys.readouterr().out
+    for part in ("Depth over wall = 0.48179", "d / t", "covered by C9", "mill certificate MC-2207", "case.toml: pipe",
+                 "guarded by"):
+        assert part in out, part
+
+
+def test_an_unknown_step_suggests_the_nearest(packages, capsys):
+    assert main(["explain", str(packages / "HB-07-r1"), "A77"]) == 1
+    assert "there is no step, procedure or check named 'A77'. Did you mean 'A7'?" in capsys.readouterr().err

@@ -13,7 +13,7 @@ many digits of it are printed, when its zeros hide that), `tolerance` with `reas
 the last printed digit) and `status`: "agrees", or "differs" with `reason`. A check that is said to differ and
 starts to agree is a failure too.
 
-The last printed number of a check guards the formulas before it, unless `guards` names fewer: a formula is named
+The last number of a check that agrees guards the formulas before it, unless `guards` names fewer: a formula is named
 only if a wrong result of it would be noticed, and a test proves that for each.
 """
 
@@ -137,13 +137,12 @@ def _file(kind: str, path: Path) -> list[Check]:
         if not {"title", "step"} <= c.keys() <= {"title", "step", "given", "guards"}:
             raise ValueError(f"{where}: has {sorted(c)}")
         steps = tuple(_step(where, s) for s in c["step"])
-        printed = [i for i, s in enumerate(steps) if s.expected]
-        if not printed:
+        if not any(s.expected for s in steps):
             raise ValueError(f"{where}: nothing is compared")
-        guards = c.get("guards", [s.formula for s in steps[:printed[-1] + 1] if s.formula])
-        agreeing = any(s.expected and s.status == "agrees" for s in steps)
+        last = max((i for i, s in enumerate(steps) if s.expected and s.status == "agrees"), default=-1)
+        guards = c.get("guards", [s.formula for s in steps[:last + 1] if s.formula])
         out.append(Check(kind, path.name, data["source"], data["mark"], c["title"], c.get("given", {}), steps,
-                         tuple(dict.fromkeys(guards)) if agreeing else ()))
+                         tuple(dict.fromkeys(guards))))
     return out
 
 

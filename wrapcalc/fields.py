@@ -145,12 +145,12 @@ def _text(raw: Any) -> str | None:
 
 Text = Annotated[str | None, BeforeValidator(_text)]
 
-_RESERVED = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?", re.IGNORECASE)
+RESERVED_NAME = re.compile(r"(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?", re.IGNORECASE)
 
 
 def _identifier(raw: Any) -> str:
     ok = isinstance(raw, str) and re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]{0,59}", raw)
-    if not ok or raw.endswith(".") or _RESERVED.fullmatch(raw):
+    if not ok or raw.endswith(".") or RESERVED_NAME.fullmatch(raw):
         raise FieldFault(units.shown(raw), "1 to 60 letters, digits, '.', '-' or '_', beginning with a letter or digit, "
                          "because it names a folder, and no name that Windows reserves", 'write something like "HB-07"')
     return raw

@@ -24,24 +24,31 @@ def inconsistencies(case: Case, raw: bytes, name: str) -> Iterator[Fault]:
     def written(field: str) -> str:
         return f"{field} = {case.get(field).written}"
 
-    wall = min((w for f in ("pipe.nominal_wall", "pipe.sound_wall") if (w := base(f)) is not None), default=None)
+    walls = [w for f in ("pipe.nominal_wall", "pipe.sound_wall") if (w := base(f)) is not None]
+    wall = min(walls, default=None)
     diameter, depth, length = base("pipe.outside_diameter"), base("defect.depth"), base("defect.length")
     if wall is not None and depth is not None and depth > wall:
         yield fault("defect.depth", f"at most the wall, {wall:g} mm", "check depth and wall, and their units; "
                     "a through-wall defect is kind = \"leak\"")
-    if diameter is not None and wall is not None and wall >= diameter / 4:
-        yield fault("pipe.outside_diameter", f"more than four times the wall, {4 * wall:g} mm",
+    if diameter is not None and walls and max(walls) >= diameter / 4:
+        yield fault("pipe.outside_diameter", f"more than four times the wall, {4 * max(walls):g} mm",
                     "check diameter and wall, and their units")
+    if len(walls) == 2 and not 0.5 <= walls[1] / walls[0] <= 1.5:
+        yield fault("pipe.sound_wall", f"half to one and a half times {written('pipe.nominal_wall')}",
+                    "check both walls and their units; sound wall is measured beside the defect")
     if (allowance := base("pipe.wall_allowance")) is not None and wall is not None and allowance >= wall:
         yield fault("pipe.wall_allowance", f"less than the wall, {wall:g} mm", "check the allowance and its unit")
     if (width := base("defect.width")) is not None and diameter is not None and width > math.pi * diameter:
-        yield fault("defect.width", f"at most the circumference, {math.pi * diameter:.0f} mm",
+        yield fault("defect.width", f"at most the circumference, {math.pi * diameter:.1f} mm",
                     "check the width and its unit")
     if length is not None and length > 20_000:
         yield fault("defect.length", "at most 20 m, the length of a joint", "check the length and its unit")
     yield from _strengths(case, fault, base, written)
     yield from _temperatures(case, fault, base, written)
     yield from _reasons(case, name, lines)
+    for field in ("defect.grid_extension", "defect.deepest_axial", "defect.deepest_around"):
+        if case.get(field) is not None and case.defect.grid is None:
+            yield fault(field, "nothing: the case names no depth grid", "name the grid in defect.grid, or remove this")
 
 
 def _strengths(case: Case, fault, base, written) -> Iterator[Fault]:

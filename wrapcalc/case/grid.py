@@ -18,8 +18,12 @@ from dataclasses import dataclass
 
 from wrapcalc import units
 from wrapcalc.errors import CaseFaults, Fault
+from wrapcalc.fields import decoded
 
 MAX_CELLS = 250_000
+MAX_BYTES = 5_000_000
+_MOST_FAULTS = 20
+_UNITS = ("mm", "cm", "m", "in", "mil")
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,71 +80,81 @@ class Grid:
 
 
 def read_grid(raw: bytes, name: str) -> Grid:
-    """A grid from the bytes of its CSV file. Raises CaseFaults with every bad cell (the first 20)."""
+    """A grid from the bytes of its CSV file. Raises CaseFaults with every bad cell (the first 20, then how many)."""
+    text = decoded(raw, name, "save it as CSV (UTF-8)")
+
+    def fault(found: str, allowed: str, mend: str) -> CaseFaults:
+        return CaseFaults([Fault(name, "the file", found, allowed, mend)])
+
+    form = "a unit, axial stations, and at least two rows of depths, separated by commas"
+    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
     try:
-        text = raw.decode("utf-8-sig")
-    except UnicodeDecodeError as e:
-        raise CaseFaults([Fault(name, "the file", f"a byte that is not UTF-8 at position {e.start}", "UTF-8 text",
-                                "save it as CSV (UTF-8)")]) from None
-    try:
-        rows = [r for r in csv.reader(io.StringIO(text), strict=True) if any(c.strip() for c in r)]
+        rows = [(reader.line_num, r) for r in reader if any(c.strip() for c in r)]
     except csv.Error as e:
-        raise CaseFaults([Fault(name, "the file", f"text that is not CSV ({e})", "numbers separated by commas",
-                                "save it again as CSV")]) from None
-    if len(rows) < 3 or len(rows[0]) < 3:
-        found = "nothing: it is empty" if not rows else "less than two stations in one direction"
-        if rows and ";" in rows[0][0]:
-            found = "semicolons between the cells"
-        raise CaseFaults([Fault(name, "the file", found, "a unit, axial stations, and at least two rows of depths, "
-                                "separated by commas", "see the blank case of `wrapcalc new`")])
-    if len(rows) * len(rows[0]) > MAX_CELLS:
-        raise CaseFaults([Fault(name, "the file", f"{len(rows) * len(rows[0])} cells", f"at most {MAX_CELLS}",
-                                "keep the local maxima of a coarser grid")])
+        raise fault(f"text that is not CSV ({e})", "numbers separated by commas", "save it again as CSV") from None
+    if not rows:
+        raise fault("nothing: it is empty", form, "start from the grid of `wrapcalc example`")
+    for mark, what in ((";", "semicolons"), ("\t", "tabs")):
+        if mark in "".join(rows[0][1]):
+            raise fault(f"{what} between the cells", "cells separated by commas, numbers with a decimal point",
+                        "save it as CSV with commas, or replace decimal commas by points and then "
+                        f"{what} by commas")
+    if len(rows) < 3 or len(rows[0][1]) < 3:
+        raise fault("less than two stations in one direction", form, "start from the grid of `wrapcalc example`")
+    cells = sum(len(r) for _, r in rows)
+    if cells > MAX_CELLS:
+        raise fault(f"{cells} cells", f"at most {MAX_CELLS}", "keep the local maxima of a coarser grid")
     return _parsed(rows, name)
 
 
-def _parsed(rows: list[list[str]], name: str) -> Grid:
+def _parsed(rows: list[tuple[int, list[str]]], name: str) -> Grid:
     faults: list[Fault] = []
 
     def fault(row: int, column: int, found: str, allowed: str, mend: str) -> None:
-        faults.append(Fault(name, f"row {row + 1}, column {column + 1}", found, allowed, mend, row + 1))
+        line = rows[row][0]
+        faults.append(Fault(name, f"row {line}, column {column + 1}", found, allowed, mend, line))
 
-    unit = rows[0][0].strip()
-    if unit not in ("mm", "cm", "m", "in", "mil"):
-        fault(0, 0, units.shown(unit) if unit else "no unit", "the unit of all numbers: mm, cm, m, in or mil",
-              "write the unit into the first cell")
-    for r, row in enumerate(rows[1:], 1):
-        if len(row) != len(rows[0]):
-            fault(r, min(len(row), len(rows[0])), f"{len(row)} cells", f"{len(rows[0])} cells, as in the first row",
+    header = rows[0][1]
+    unit = header[0].strip()
+    if unit not in _UNITS:
+        near = units.close(unit, _UNITS)
+        fault(0, 0, units.shown(unit) if unit else "no unit", f"the unit of all numbers: {', '.join(_UNITS)}",
+              f"did you mean '{near}'?" if near else "write the unit into the first cell")
+    values: list[list[float | None]] = []
+    for r, (_, row) in enumerate(rows):
+        if len(row) != len(header):
+            fault(r, min(len(row), len(header)), f"{len(row)} cells", f"{len(header)} cells, as in the first row",
                   "add or remove cells")
-    if faults:
-        raise CaseFaults(faults[:20])
-    values: list[list[float]] = []
-    for r, row in enumerate(rows):
-        values.append([])
-        for c, cell in enumerate(row):
-            if r == c == 0:
-                values[-1].append(0.0)
-                continue
-            try:
-                number, pint_unit = units.parse(f"{cell.strip()} {unit}", "length")
-            except units.QuantityFault:
-                found = units.shown(cell) if cell.strip() else "an empty cell"
-                fault(r, c, found, "a number with a decimal point; 0 for sound wall", "correct this cell")
-                number, pint_unit = 0.0, "mm"
-            number = float(units.convert(number, pint_unit, "mm"))
-            if r and c and number < 0:
-                fault(r, c, units.shown(cell), "a depth of 0 or more", "depths are positive; remaining wall is not "
-                      "read by this version")
-            values[-1].append(number)
+        values.append([None if r == c == 0 else _number(r, c, cell, unit if unit in _UNITS else "mm", fault)
+                       for c, cell in enumerate(row[:len(header)])])
     axial, around = values[0][1:], [row[0] for row in values[1:]]
     for label, stations, place in (("axial", axial, lambda i: (0, i + 1)), ("around", around, lambda i: (i + 1, 0))):
         for i in range(1, len(stations)):
-            if stations[i] <= stations[i - 1]:
-                fault(*place(i), f"{stations[i]:g} mm after {stations[i - 1]:g} mm", f"growing {label} stations",
-                      "sort the stations")
+            now, before = stations[i], stations[i - 1]
+            if now is not None and before is not None and now <= before:
+                fault(*place(i), f"{now:g} mm after {before:g} mm", f"growing {label} stations", "sort the stations")
     if not faults and not any(any(row[1:]) for row in values[1:]):
         fault(1, 1, "zero everywhere", "at least one depth", "check the file")
+    if len(faults) > _MOST_FAULTS:
+        more = len(faults) - _MOST_FAULTS
+        faults[_MOST_FAULTS:] = [Fault(name, "the file", f"{more} more faults like these", "none",
+                                       "mend the ones above, then check again")]
     if faults:
-        raise CaseFaults(faults[:20])
-    return Grid(tuple(axial), tuple(around), tuple(tuple(r[1:]) for r in values[1:]), unit)
+        raise CaseFaults(faults)
+    return Grid(tuple(axial), tuple(around), tuple(tuple(r[1:]) for r in values[1:]), unit)  # type: ignore[arg-type]
+
+
+def _number(row: int, column: int, cell: str, unit: str, fault) -> float | None:
+    """A cell in mm; None, and a fault, when it is no number or a depth below 0."""
+    try:
+        magnitude, pint_unit = units.parse(f"{cell.strip()} {unit}", "length")
+    except units.QuantityFault:
+        fault(row, column, units.shown(cell) if cell.strip() else "an empty cell",
+              "a number with a decimal point" + ("; 0 for sound wall" if row and column else ""), "correct this cell")
+        return None
+    number = units.to_base(magnitude, pint_unit, "length")
+    if row and column and number < 0:
+        fault(row, column, units.shown(cell), "a depth of 0 or more", "depths are positive; remaining wall is not "
+              "read by this version")
+        return None
+    return number

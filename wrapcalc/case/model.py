@@ -32,9 +32,9 @@ class Identity(Sheet):
 class Pipe(Sheet):
     """[pipe]"""
 
-    outside_diameter: quantity("length", above=0) = ask("Outside diameter", example='"406.4 mm"')
-    nominal_wall: quantity("length", above=0) = ask("Nominal wall", example='"9.53 mm"')
-    sound_wall: quantity("length", above=0) = ask("Measured sound wall near the defect", example='"9.4 mm"')
+    outside_diameter: quantity("length", least=20, most=3000) = ask("Outside diameter", example='"406.4 mm"')
+    nominal_wall: quantity("length", least=0.5, most=100) = ask("Nominal wall", example='"9.53 mm"')
+    sound_wall: quantity("length", least=0.5, most=100) = ask("Measured sound wall near the defect", example='"9.4 mm"')
     wall_allowance: quantity("length", least=0) = ask("Measuring allowance taken off the wall; 0 mm must be said",
                                                       example='"0.1 mm"')
     wall_basis: choice(*WALL_BASES) = ask("Wall used, if not the smaller of nominal and measured", need="",
@@ -42,12 +42,12 @@ class Pipe(Sheet):
     wall_basis_reason: Text = ask("Reason for another wall than the smaller", need="")
     grade: Text = ask("Grade and specification", example='"L360"')
     smys: quantity("stress", above=0) = ask("Specified minimum yield strength", example='"360 MPa"')
-    smts: quantity("stress", above=0) = ask("Specified minimum tensile strength", example='"460 MPa"')
+    smts: quantity("stress", above=0, most=2000) = ask("Specified minimum tensile strength", example='"460 MPa"')
     joint_type: choice(*JOINTS) = ask("Longitudinal joint", example='"electric resistance welded"')
     seam_clock: Clock = ask("Clock position of the longitudinal seam, facing downstream", need="", example='"10:30"')
-    steel_modulus: quantity("modulus", above=0) = ask("Young's modulus of the steel, if not common practice", need="",
+    steel_modulus: quantity("modulus", least=100e3, most=300e3) = ask("Young's modulus of the steel, if not common practice", need="",
                                                       example='"207 GPa"')
-    steel_expansion: quantity("expansion", above=0) = ask("Thermal expansion of the steel, if not common practice",
+    steel_expansion: quantity("expansion", least=1e-6, most=50e-6) = ask("Thermal expansion of the steel, if not common practice",
                                                           need="", example='"11.7e-6 1/°C"')
 
 
@@ -57,13 +57,13 @@ class Service(Sheet):
     service: choice(GAS, LIQUID) = ask("Service: it decides which design-factor rule holds", example='"gas line"')
     product: Text = ask("Product", need="", example='"natural gas"')
     class_location: choice("1", "2", "3", "4") = ask("Class location (gas line)", need="gas", example='"2"')
-    lower_design_factor: quantity("number", above=0, most=1) = ask(
+    lower_design_factor: quantity("number", least=0.1, most=1) = ask(
         "Lower design factor than the class asks for (crossing, station)", need="", example="0.5")
     lower_design_factor_reason: Text = ask("Reason for the lower design factor", need="")
-    maop: quantity("gauge pressure", above=0) = ask("MAOP (liquid: MOP) to be kept or restored", example='"6.2 MPa"')
+    maop: quantity("gauge pressure", least=0.01) = ask("MAOP (liquid: MOP) to be kept or restored", example='"6.2 MPa"')
     discovery_pressure: quantity("gauge pressure", least=0) = ask(
         "Highest recent pressure at the anomaly when it was discovered", example='"5.8 MPa"')
-    lowered_maop: quantity("gauge pressure", above=0) = ask("MAOP lowered to, if that is decided", need="",
+    lowered_maop: quantity("gauge pressure", least=0.01) = ask("MAOP lowered to, if that is decided", need="",
                                                             example='"5.0 MPa"')
     lowered_maop_reason: Text = ask("Who lowers the MAOP and why", need="")
     upset_pressure: quantity("gauge pressure", above=0) = ask("Declared upset (surge) pressure, if above the MAOP",
@@ -90,21 +90,21 @@ class Defect(Sheet):
 
     kind: choice(METAL_LOSS, "internal metal loss", "dent", "gouge", "crack", "leak") = ask(
         "Kind of defect", example='"external metal loss"')
-    depth: quantity("length", above=0) = ask("Greatest measured depth", example='"3.4 mm"')
+    depth: quantity("length", least=0.01) = ask("Greatest measured depth", example='"3.4 mm"')
     depth_allowance: quantity("length", least=0) = ask("Measuring allowance added to the depth; 0 mm must be said",
                                                        example='"0.2 mm"')
-    length: quantity("length", above=0) = ask("Measured axial length", example='"180 mm"')
-    length_allowance: quantity("length", least=0) = ask("Measuring allowance added to the length; 0 mm must be said",
+    length: quantity("length", least=0.1) = ask("Measured axial length", example='"180 mm"')
+    length_allowance: quantity("length", least=0, most=5000) = ask("Measuring allowance added to the length; 0 mm must be said",
                                                         example='"10 mm"')
-    width: quantity("length", above=0) = ask("Measured circumferential width (arc)", example='"120 mm"')
+    width: quantity("length", least=0.1) = ask("Measured circumferential width (arc)", example='"120 mm"')
     clock: Clock = ask("Clock position of its centre, facing downstream", example='"4:30"')
     grid: Text = ask("Depth grid: CSV file beside this file", need="", example='"grid.csv"')
-    grid_extension: quantity("length", above=0) = ask(
+    grid_extension: quantity("length", above=0, most=1000) = ask(
         "Distance from the outermost readings to sound wall, if the grid does not end on sound wall", need="",
         example='"15 mm"')
-    deepest_axial: quantity("length", least=0) = ask("Where in the grid the stated depth is: axial", need="",
+    deepest_axial: quantity("length") = ask("Where in the grid the stated depth is: axial", need="",
                                                      example='"90 mm"')
-    deepest_around: quantity("length", least=0) = ask("Where in the grid the stated depth is: around", need="",
+    deepest_around: quantity("length") = ask("Where in the grid the stated depth is: around", need="",
                                                       example='"45 mm"')
     clear_upstream: quantity("length", least=0) = ask(
         "From the upstream edge of the defect to the nearest girth weld, bend or fitting", need="design",
@@ -132,7 +132,7 @@ class Design(Sheet):
     design_method: choice(*ROUTES) = ask("Thickness route", need="design", example='"load sharing"')
     design_method_reason: Text = ask("Reason for this route", need="design",
                                      example='"steel stays elastic; company standard 12.3"')
-    design_life: quantity("duration", above=0) = ask("Design life of the repair", need="design", example='"20 y"')
+    design_life: quantity("duration", above=0, most=100) = ask("Design life of the repair", need="design", example='"20 y"')
 
 
 class Takeoff(Sheet):
@@ -156,7 +156,7 @@ class Documents(Sheet):
 class Case(Sheet):
     """One anomaly as stated. Every table but [case] may be missing: what is missing is unanswered."""
 
-    schema_version: choice("1") = ask("Version of this file format", need="", example='"1"', default=...)
+    schema_version: choice("1", required=True) = ask("Version of this file format", need="", example='"1"', default=...)
     case: Identity
     pipe: Pipe = Pipe()
     service: Service = Service()

@@ -160,4 +160,3 @@ def _condition(tex: str, inputs: list[Mapping[str, Any]]) -> str:
     left = tex.partition(" ")[0]
     names = [i["tex"] for i in inputs if i["printed"] == left]
     return f.maths(f"{names[0]} = {tex}" if len(names) == 1 else tex)
-

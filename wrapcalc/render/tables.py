@@ -56,7 +56,7 @@ def checks_table(checks: Sequence[Mapping[str, Any]], *, links: bool = False) ->
     return f.table(
         ["", "Check (kind)", "Provided", "Limit", "Used", "Verdict", "Clause, status"],
         rows,
-        [6, 26, 13, 13, 7, 13, 22],
+        [6, 27, 12, 12, 7, 11, 25],
         numbers=(4,),
     )
 
@@ -82,14 +82,14 @@ def inputs_table(
         rows.append(
             f.row(
                 [
-                    f'{f.text(i["question"])}<br><span class="wc-quiet">{f.text(i["field"])}</span>',
+                    f'{f.text(i["question"])} <span class="wc-quiet">{f.text(i["field"])}</span>',
                     stated(i, lacking),
                     source(i),
                 ],
                 name=f.place("case", i["field"]) if links else "",
             )
         )
-    return f.table(["Question", "Value", "Source"], rows, [44, 26, 30])
+    return f.table(["Question", "Value", "Source"], rows, [46, 22, 32])
 
 
 def stated(i: Mapping[str, Any], lacking: set[str]) -> str:

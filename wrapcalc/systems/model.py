@@ -13,7 +13,7 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator
 
 from wrapcalc import units
-from wrapcalc.errors import CaseFaults, Fault, UnknownItem, nearest
+from wrapcalc.errors import CaseFaults, Fault, UnknownItem
 from wrapcalc.fields import (
     FieldFault,
     Given,
@@ -22,11 +22,11 @@ from wrapcalc.fields import (
     Text,
     ask,
     choice,
+    examine,
     line_numbers,
     lookup,
     quantity,
     read_toml,
-    validate,
     walk,
 )
 from wrapcalc.values import Origin, Value
@@ -34,21 +34,26 @@ from wrapcalc.values import Origin, Value
 SLEEVE, LAYUP = "layered sleeve", "wet lay-up"
 
 
+_MOST_WIDTHS, _MOST_UNITS = 8, 12  # every set of widths is tried; more would take minutes
+
+
 def _widths(raw: Any) -> tuple[Given, ...] | None:
-    if raw is None or raw == []:
+    if raw is None or raw == [] or raw == "":
         return None
-    if not isinstance(raw, list) or len(raw) > 12:
-        raise FieldFault(units.shown(raw) if isinstance(raw, str) else f"{raw!r}"[:60],
-                         "a list of 1 to 12 widths", 'write ["220 mm", "340 mm"]')
-    out = []
+    if not isinstance(raw, list) or len(raw) > _MOST_WIDTHS:
+        raise FieldFault(units.shown(raw), f"a list of 1 to {_MOST_WIDTHS} widths", 'write ["220 mm", "340 mm"]')
+    out: list[Given] = []
     for item in raw:
         try:
             magnitude, unit = units.parse(item, "length")
         except units.QuantityFault as e:
             raise FieldFault(e.found, e.allowed, e.mend) from None
-        if magnitude <= 0:
-            raise FieldFault(units.shown(item), "widths above 0", "check the sign")
-        out.append(Given(magnitude, unit, item, "length", "", ""))
+        width = Given(magnitude, unit, " ".join(item.split()), "length", "", "")
+        if not 10 <= width.base <= 5000:
+            raise FieldFault(units.shown(item), "widths from 10 to 5000 mm", "check the width, its sign and unit")
+        if any(width.base == other.base for other in out):
+            raise FieldFault(f"{units.shown(item)} twice", "each width once", "remove one")
+        out.append(width)
     return tuple(out)
 
 
@@ -67,84 +72,84 @@ class Identity(Sheet):
 class Laminate(Sheet):
     """[laminate] the modulus refers to the plies alone"""
 
-    ply_thickness: quantity("length", above=0) = ask("Cured thickness of one ply", example='"0.8 mm"')  # type: ignore
-    modulus_hoop: quantity("modulus", above=0) = ask("Tensile modulus around the pipe", example='"24 GPa"')  # type: ignore
-    modulus_axial: quantity("modulus", above=0) = ask("Tensile modulus along the pipe", example='"9 GPa"')  # type: ignore
+    ply_thickness: quantity("length", least=0.05, most=20) = ask("Cured thickness of one ply", example='"0.8 mm"')  # type: ignore
+    modulus_hoop: quantity("modulus", least=1e3, most=1e6) = ask("Tensile modulus around the pipe", example='"24 GPa"')  # type: ignore
+    modulus_axial: quantity("modulus", least=100, most=1e6) = ask("Tensile modulus along the pipe", example='"9 GPa"')  # type: ignore
     poisson_ratio: quantity("number", least=0, most=1) = ask(  # type: ignore
         "Poisson ratio, load around, contraction along", example="0.2")
-    expansion_hoop: quantity("expansion") = ask("Thermal expansion around the pipe", example='"12e-6 1/°C"')  # type: ignore
-    expansion_axial: quantity("expansion") = ask("Thermal expansion along the pipe", example='"20e-6 1/°C"')  # type: ignore
-    glass_transition: quantity("temperature") = ask(  # type: ignore
+    expansion_hoop: quantity("expansion", least=-1e-4, most=1e-3) = ask("Thermal expansion around the pipe", example='"12e-6 1/°C"')  # type: ignore
+    expansion_axial: quantity("expansion", least=-1e-4, most=1e-3) = ask("Thermal expansion along the pipe", example='"20e-6 1/°C"')  # type: ignore
+    glass_transition: quantity("temperature", least=-100, most=500) = ask(  # type: ignore
         "Glass transition temperature; of field-cured parts as cured on site", example='"95 °C"')
 
 
 class Bonding(Sheet):
     """[adhesive] between pipe and layers (sleeve), or the resin that wets the cloth (lay-up)"""
 
-    glass_transition: quantity("temperature") = ask("Glass transition temperature as cured on site",  # type: ignore
+    glass_transition: quantity("temperature", least=-100, most=500) = ask("Glass transition temperature as cured on site",  # type: ignore
                                                     example='"90 °C"')
-    density: quantity("density", above=0) = ask("Density of the mix", example='"1.15 kg/L"')  # type: ignore
-    pack: quantity("mass", above=0) = ask("Mass of one whole pack, both parts", example='"2 kg"')  # type: ignore
+    density: quantity("density", least=0.1, most=20) = ask("Density of the mix", example='"1.15 kg/L"')  # type: ignore
+    pack: quantity("mass", least=0.001, most=10000) = ask("Mass of one whole pack, both parts", example='"2 kg"')  # type: ignore
 
 
 class Filler(Sheet):
     """[filler]"""
 
-    glass_transition: quantity("temperature") = ask("Glass transition temperature as cured on site",  # type: ignore
+    glass_transition: quantity("temperature", least=-100, most=500) = ask("Glass transition temperature as cured on site",  # type: ignore
                                                     example='"85 °C"')
-    density: quantity("density", above=0) = ask("Density of the mix", example='"1.6 kg/L"')  # type: ignore
-    pack: quantity("mass", above=0) = ask("Mass of one whole pack, both parts", example='"0.5 kg"')  # type: ignore
+    density: quantity("density", least=0.1, most=20) = ask("Density of the mix", example='"1.6 kg/L"')  # type: ignore
+    pack: quantity("mass", least=0.001, most=10000) = ask("Mass of one whole pack, both parts", example='"0.5 kg"')  # type: ignore
 
 
 class Primer(Sheet):
     """[primer]"""
 
     used: choice("yes", "no") = ask("Does the system use a primer?", example='"yes"')  # type: ignore[valid-type]
-    glass_transition: quantity("temperature") = ask("Glass transition temperature as cured on site",  # type: ignore
+    glass_transition: quantity("temperature", least=-100, most=500) = ask("Glass transition temperature as cured on site",  # type: ignore
                                                     need="primer", example='"85 °C"')
-    coverage: quantity("area density", above=0) = ask("Mass per bonded area", need="primer",  # type: ignore
+    coverage: quantity("area density", least=0.001, most=100) = ask("Mass per bonded area", need="primer",  # type: ignore
                                                       example='"0.2 kg/m2"')
-    pack: quantity("mass", above=0) = ask("Mass of one whole pack, both parts", need="primer",  # type: ignore
+    pack: quantity("mass", least=0.001, most=10000) = ask("Mass of one whole pack, both parts", need="primer",  # type: ignore
                                           example='"0.5 kg"')
 
 
 class Sleeve(Sheet):
     """[sleeve] only for a layered sleeve; neighbouring sleeves are butted"""
 
-    layers: quantity("count", least=1) = ask("Layers of the sleeve, fixed", need=SLEEVE, example="6")  # type: ignore
-    bond_line: quantity("length", above=0) = ask("Thickness of one bond line", need=SLEEVE, example='"0.3 mm"')  # type: ignore
+    layers: quantity("count", least=1, most=200) = ask("Layers of the sleeve, fixed", need=SLEEVE, example="6")  # type: ignore
+    bond_line: quantity("length", above=0, most=10) = ask("Thickness of one bond line", need=SLEEVE, example='"0.3 mm"')  # type: ignore
     widths: Widths = ask("Widths that are made", need=SLEEVE, example='["220 mm", "340 mm"]')
-    most_units: quantity("count", least=1, most=12) = ask("Most sleeves side by side", need=SLEEVE, example="4")  # type: ignore
+    most_units: quantity("count", least=1, most=_MOST_UNITS) = ask("Most sleeves side by side", need=SLEEVE, example="4")  # type: ignore
 
 
 class Layup(Sheet):
     """[lay_up] only for a wet lay-up"""
 
-    least_layers: quantity("count", least=1) = ask("Least number of layers", need=LAYUP, example="2")  # type: ignore
-    most_layers: quantity("count", least=1) = ask("Most layers that were qualified", need=LAYUP, example="20")  # type: ignore
-    cloth_areal_mass: quantity("area density", above=0) = ask("Mass of dry cloth per area", need=LAYUP,  # type: ignore
+    least_layers: quantity("count", least=1, most=200) = ask("Least number of layers", need=LAYUP, example="2")  # type: ignore
+    most_layers: quantity("count", least=1, most=200) = ask("Most layers that were qualified", need=LAYUP, example="20")  # type: ignore
+    cloth_areal_mass: quantity("area density", least=0.001, most=100) = ask("Mass of dry cloth per area", need=LAYUP,  # type: ignore
                                                               example='"0.8 kg/m2"')
-    fibre_mass_share: quantity("number", above=0, most=0.95) = ask("Fibre mass over laminate mass", need=LAYUP,  # type: ignore
+    fibre_mass_share: quantity("number", least=0.1, most=0.95) = ask("Fibre mass over laminate mass", need=LAYUP,  # type: ignore
                                                                    example="0.58")
     widths: Widths = ask("Widths of the cloth rolls", need=LAYUP, example='["300 mm"]')
     band_overlap: quantity("length", least=0) = ask("Overlap of neighbouring bands", need=LAYUP, example='"30 mm"')  # type: ignore
-    cutting_allowance: quantity("length", least=0) = ask("Added to each band when it is cut", need=LAYUP,  # type: ignore
+    cutting_allowance: quantity("length", least=0, most=10000) = ask("Added to each band when it is cut", need=LAYUP,  # type: ignore
                                                          example='"100 mm"')
-    most_units: quantity("count", least=1, most=12) = ask("Most bands side by side", need=LAYUP, example="6")  # type: ignore
+    most_units: quantity("count", least=1, most=_MOST_UNITS) = ask("Most bands side by side", need=LAYUP, example="6")  # type: ignore
 
 
 class Ends(Sheet):
     """[ends] not counted as cover"""
 
     treatment: choice("square with fillet", "tapered") = ask("End treatment", example='"tapered"')  # type: ignore[valid-type]
-    slope: quantity("number", least=0) = ask("Length of taper or fillet over wrap thickness", example="5")  # type: ignore
+    slope: quantity("number", least=0, most=100) = ask("Length of taper or fillet over wrap thickness", example="5")  # type: ignore
 
 
 class Application(Sheet):
     """[application]"""
 
-    steel_temperature_min: quantity("temperature") = ask("Coldest steel for application", example='"10 °C"')  # type: ignore
-    steel_temperature_max: quantity("temperature") = ask("Hottest steel for application", example='"45 °C"')  # type: ignore
+    steel_temperature_min: quantity("temperature", least=-100, most=500) = ask("Coldest steel for application", example='"10 °C"')  # type: ignore
+    steel_temperature_max: quantity("temperature", least=-100, most=500) = ask("Hottest steel for application", example='"45 °C"')  # type: ignore
     cure: Text = ask("Cure schedule to which the glass transition refers", example='"24 h at 20 °C or more"')
 
 
@@ -156,8 +161,8 @@ class Envelope(Sheet):
     smys_max: quantity("stress", above=0) = ask("Highest SMYS", example='"450 MPa"')  # type: ignore
     depth_max: quantity("number", above=0, most=1) = ask("Deepest loss, depth over wall", example="0.75")  # type: ignore
     pressure_max: quantity("gauge pressure", above=0) = ask("Highest design pressure", example='"10 MPa"')  # type: ignore
-    service_temperature_min: quantity("temperature") = ask("Coldest service", example='"-10 °C"')  # type: ignore
-    service_temperature_max: quantity("temperature") = ask("Hottest service", example='"60 °C"')  # type: ignore
+    service_temperature_min: quantity("temperature", least=-100, most=500) = ask("Coldest service", example='"-10 °C"')  # type: ignore
+    service_temperature_max: quantity("temperature", least=-100, most=500) = ask("Hottest service", example='"60 °C"')  # type: ignore
     design_life_max: quantity("duration", above=0) = ask("Longest design life", example='"20 y"')  # type: ignore
 
 
@@ -169,26 +174,26 @@ class Evidence(Sheet):
 
 
 def _evidence(raw: Any) -> Any:
-    if not isinstance(raw, list) or not raw:
-        raise FieldFault("none", "at least one [[evidence]] with covers and reference", "name the test reports")
+    if not isinstance(raw, list):
+        raise FieldFault(units.shown(raw), "tables [[evidence]] with covers and reference", "name the test reports")
     return raw
 
 
 class System(Sheet):
-    """A complete data sheet. `source_file` is the file it was read from, for messages."""
+    """A data sheet. Tables may be missing while it is read; `read_system` refuses an incomplete one."""
 
-    schema_version: choice("1") = ask("Version of this file format", example='"1"', default=...)  # type: ignore[valid-type]
+    schema_version: choice("1", required=True) = ask("Version of this file format", example='"1"', default=...)  # type: ignore[valid-type]
     system: Identity
-    laminate: Laminate
-    adhesive: Bonding
-    filler: Filler
-    primer: Primer
+    laminate: Laminate = Laminate()
+    adhesive: Bonding = Bonding()
+    filler: Filler = Filler()
+    primer: Primer = Primer()
     sleeve: Sleeve | None = None
     lay_up: Layup | None = None
-    ends: Ends
-    application: Application
-    envelope: Envelope
-    evidence: Annotated[tuple[Evidence, ...], BeforeValidator(_evidence)]
+    ends: Ends = Ends()
+    application: Application = Application()
+    envelope: Envelope = Envelope()
+    evidence: Annotated[tuple[Evidence, ...], BeforeValidator(_evidence)] = ()
 
     @property
     def is_sleeve(self) -> bool:
@@ -210,19 +215,26 @@ class System(Sheet):
                        for i, g in enumerate(given)), key=lambda v: v.magnitude)
 
 
+_STAND_IN = {"schema_version": "1", "system": {"id": "faulty"}}
+
+
 def read_system(path: Path, *, shown_as: str | None = None) -> tuple[System, bytes]:
     """A sheet from a file, with its bytes. Raises CaseFaults naming everything wrong or missing."""
-    name = shown_as or path.name
+    name = shown_as or units.printable(path.name)
     data, raw = read_toml(path, shown_as=name)
-    sheet: System = validate(System, data, raw, name)
-    faults = list(_incomplete(sheet, raw, name)) or list(_inconsistent(sheet, raw, name))
+    sheet, faults = examine(System, data, raw, name, _STAND_IN)
+    if sheet is not None:
+        faulty = {f.field for f in faults}
+        lines = line_numbers(raw)
+        faults += [f for f in _incomplete(sheet, lines, name)
+                   if not any(f.field == g or f.field.startswith(f"{g}.") for g in faulty)]
+        faults += _inconsistent(sheet, lines, name)
     if faults:
-        raise CaseFaults(faults)
+        raise CaseFaults(sorted(faults, key=lambda f: f.line or 0))
     return sheet, raw
 
 
-def _incomplete(sheet: System, raw: bytes, name: str):
-    lines = line_numbers(raw)
+def _incomplete(sheet: System, lines: dict[str, int], name: str):
     kind = sheet.system.system_type
     part = {SLEEVE: "sleeve", LAYUP: "lay_up"}
     for dotted, info in walk(System):
@@ -238,6 +250,9 @@ def _incomplete(sheet: System, raw: bytes, name: str):
         if kind is not None and k != kind and getattr(sheet, p) is not None:
             yield Fault(name, p, f"a table for a {k}", f"no [{p}] for a {kind}", "remove it or correct system_type",
                         lines.get(p))
+    if not sheet.evidence:
+        yield Fault(name, "evidence", "nothing", "at least one [[evidence]] with covers and reference",
+                    "name the test reports", lines.get("evidence"))
     for i, e in enumerate(sheet.evidence):
         for key in ("covers", "reference"):
             if getattr(e, key) is None:
@@ -245,22 +260,21 @@ def _incomplete(sheet: System, raw: bytes, name: str):
                             lines.get(f"evidence.{i}"))
 
 
-def _inconsistent(sheet: System, raw: bytes, name: str):
-    lines = line_numbers(raw)
+def _inconsistent(sheet: System, lines: dict[str, int], name: str):
     for low, high in (("application.steel_temperature_min", "application.steel_temperature_max"),
                       ("envelope.outside_diameter_min", "envelope.outside_diameter_max"),
-                      ("envelope.service_temperature_min", "envelope.service_temperature_max")):
-        if lookup(sheet, low).base > lookup(sheet, high).base:
-            yield Fault(name, low, lookup(sheet, low).written, f"at most {high} = {lookup(sheet, high).written}",
-                        "correct one of the two", lines.get(low))
-    if sheet.lay_up is not None:
-        overlap = sheet.lay_up.band_overlap
-        if overlap.base >= min(w.base for w in sheet.lay_up.widths):
-            yield Fault(name, "lay_up.band_overlap", overlap.written, "less than the narrowest cloth",
-                        "correct the overlap or the widths", lines.get("lay_up.band_overlap"))
-        if sheet.lay_up.least_layers.base > sheet.lay_up.most_layers.base:
-            yield Fault(name, "lay_up.least_layers", sheet.lay_up.least_layers.written, "at most most_layers",
-                        "correct one of the two", lines.get("lay_up.least_layers"))
+                      ("envelope.service_temperature_min", "envelope.service_temperature_max"),
+                      ("lay_up.least_layers", "lay_up.most_layers")):
+        a, b = lookup(sheet, low), lookup(sheet, high)
+        if a is not None and b is not None and a.base > b.base:
+            yield Fault(name, low, units.shown(a.written), f"at most {high} = {b.written}", "correct one of the two",
+                        lines.get(low))
+    lay_up = sheet.lay_up
+    if lay_up is not None and lay_up.band_overlap is not None and lay_up.widths is not None:
+        if lay_up.band_overlap.base >= min(w.base for w in lay_up.widths):
+            yield Fault(name, "lay_up.band_overlap", units.shown(lay_up.band_overlap.written),
+                        "less than the narrowest cloth", "correct the overlap or the widths",
+                        lines.get("lay_up.band_overlap"))
 
 
 def shipped_systems() -> dict[str, Any]:
@@ -277,16 +291,14 @@ def load_system(name: str, beside: Path, *, packaged: bool = False) -> tuple[Sys
 
     Returns sheet, bytes and file name. Raises CaseFaults for a bad sheet, UnknownItem for an unknown name.
     """
-    if name.endswith(".toml") or (packaged and (beside / f"{name}.toml").is_file()):
-        name = name if name.endswith(".toml") else f"{name}.toml"
-        path = beside / name
-        sheet, raw = read_system(path, shown_as=name)
-        return sheet, raw, Path(name).name
     known = shipped_systems()
+    copied = packaged and name in known and (beside / f"{name}.toml").is_file()
+    if name.endswith(".toml") or copied:
+        name = name if name.endswith(".toml") else f"{name}.toml"
+        sheet, raw = read_system(beside / name, shown_as=units.printable(name))
+        return sheet, raw, Path(name).name
     if name not in known:
-        near = nearest(name, known)
-        raise UnknownItem("wrap system", name, known) if near else UnknownItem(
-            "wrap system", name, [*known, "or a file of your own, such as my_system.toml"])
+        raise UnknownItem("wrap system", name[:80], known)
     with resources.as_file(known[name]) as path:
         sheet, raw = read_system(path)
     return sheet, raw, f"{name}.toml"

@@ -159,3 +159,13 @@ def test_text_of_a_drawing_uses_our_font(tmp_path):
     reader = make(tmp_path, PAGE.format(page="", body=svg[svg.index("<svg") :]))
     assert "Depth d [mm]" in reader.pages[0].extract_text()
     assert fonts(reader) == {"DejaVuSans"}
+
+
+@pytest.mark.parametrize(("pdfs", "sizes"), [(5, 10), (6, 10)])
+def test_a_process_that_made_many_pdfs_ends_well(tmp_path, pdfs, sizes):
+    """PlutoPrint keeps fonts until the process ends; fonts owned by Python crashed it there (status 139)."""
+    code = (f"from pathlib import Path; from wrapcalc.package.pdf import html_to_pdf\n"
+            f"text = ''.join(f'<p style=\"font-size:{{7 + j / 10}}pt\">a <b>b</b> <i>c</i> <code>d</code></p>' "
+            f"for j in range({sizes}))\n"
+            f"for i in range({pdfs}): html_to_pdf(text, Path({str(tmp_path)!r}) / 'x.pdf')\n")
+    assert subprocess.run([sys.executable, "-c", code]).returncode == 0

@@ -49,7 +49,9 @@ class _Resources(plutoprint.ResourceFetcher):
             mime = mimetypes.guess_type(name)[0] or "application/octet-stream"
             return plutoprint.ResourceData(self._resources[name], mime)
         if name is not None and name.startswith("fonts/") and (font := _font_folder() / name[6:]).is_file():
-            return plutoprint.ResourceData(font.read_bytes(), "font/ttf")
+            # Read by PlutoPrint itself: it keeps fonts until the process ends, and one that Python owned would be
+            # given back to an interpreter that is gone by then (a crash at exit, after the work is done).
+            return plutoprint.default_resource_fetcher.fetch_url(font.as_uri())
         self.refused.append(url)
         return plutoprint.ResourceData(b"", "text/plain")  # an exception would only be printed by PlutoPrint
 

@@ -67,6 +67,7 @@ class Check:
     kind: str
     file: str
     source: str
+    source_title: str
     mark: str
     title: str
     given: dict[str, Any]
@@ -141,8 +142,8 @@ def _file(kind: str, path: Path) -> list[Check]:
             raise ValueError(f"{where}: nothing is compared")
         last = max((i for i, s in enumerate(steps) if s.expected and s.status == "agrees"), default=-1)
         guards = c.get("guards", [s.formula for s in steps[:last + 1] if s.formula])
-        out.append(Check(kind, path.name, data["source"], data["mark"], c["title"], c.get("given", {}), steps,
-                         tuple(dict.fromkeys(guards))))
+        out.append(Check(kind, path.name, data["source"], data["title"], data["mark"], c["title"], c.get("given", {}),
+                         steps, tuple(dict.fromkeys(guards))))
     return out
 
 
@@ -150,7 +151,7 @@ def _step(where: str, s: dict[str, Any]) -> Step:
     if not s.keys() <= _STEP_KEYS or sum(k in s for k in ("formula", "table", "expression")) != 1:
         raise ValueError(f"{where}: a step has {sorted(s)}")
     step = Step(renamed=s.pop("with", {}), **s)
-    if step.status not in ("agrees", "differs") or (step.status == "differs" or step.tolerance) and not step.reason:
+    if step.status not in ("agrees", "differs") or ((step.status == "differs" or step.tolerance) and not step.reason):
         raise ValueError(f"{where}: status is agrees or differs; a difference or a wider tolerance needs a reason")
     if step.formula and step.formula not in registry():
         raise ValueError(f"{where}: there is no formula {step.formula}")

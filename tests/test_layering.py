@@ -28,6 +28,7 @@ LAYERS = [
     ["package"],
     ["workbook"],
     ["cli"],
+    ["__main__"],
 ]
 #: Imports for annotations only, or inside a function, that go upwards on purpose.
 ALLOWED = {

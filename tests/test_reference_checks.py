@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
 
-from reference_checks import checks
+from reference_checks import checks, coverage
+from wrapcalc.formula import registry
 
 ALL = checks.load()
 GUARDS = [(c, g) for c in ALL for g in c.guards]
@@ -51,17 +54,54 @@ def test_nan_never_agrees():
     assert not o.agrees
 
 
+FILE = 'title = "t"\nsource = "s"\nmark = "{mark}"\nnote = "n"\n'
+CHECK = FILE.format(mark="seen") + '[[check]]\ntitle = "c"\nstep = [{step}]'
+
+
 @pytest.mark.parametrize(("text", "wrong"), [
-    ('title = "t"\nsource = "s"\nmark = "regression"\nnote = "n"\ncheck = []', "needs"),
-    ('title = "t"\nsource = "s"\nmark = "seen"\nnote = "n"\n[[check]]\ntitle = "c"\nstep = [{formula = "nothing"}]',
-     "no formula nothing"),
-    ('title = "t"\nsource = "s"\nmark = "seen"\nnote = "n"\n[[check]]\ntitle = "c"\nstep = [{expression = "1", '
-     'expected = "2", status = "differs"}]', "needs a reason"),
-    ('title = "t"\nsource = "s"\nmark = "seen"\nnote = "n"\n[[check]]\ntitle = "c"\nstep = [{expression = "1"}]',
-     "nothing is compared"),
-])
+    (FILE.format(mark="regression") + 'check = [{title = "c", step = []}]', "mark one of"),
+    (FILE.format(mark="seen") + "check = []", "needs"),
+    (CHECK.replace("{step}", '{formula = "nothing"}'), "no formula nothing"),
+    (CHECK.replace("{step}", '{expression = "1", expected = "2", status = "differs"}'), "needs a reason"),
+    (CHECK.replace("{step}", '{expression = "1", expected = "2", tolerance = "3"}'), "needs a reason"),
+    (CHECK.replace("{step}", '{expression = "1", formula = "hoop_stress"}'), "a step has"),
+    (CHECK.replace("{step}", '{expression = "1"}'), "nothing is compared")])
 def test_faulty_files_are_refused(tmp_path, text, wrong):
     path = tmp_path / "faulty.toml"
     path.write_text(text, encoding="utf-8")
     with pytest.raises(ValueError, match=wrong):
         checks._file("published", path)
+
+
+# -- which check covers which formula ----------------------------------------------------------------------------------
+
+def test_generated_files_are_fresh():
+    found = coverage.guards()
+    hint = "stale: run python reference_checks/coverage.py"
+    assert coverage.GUARDS.read_text(encoding="utf-8") == coverage.guards_json(found), hint
+    assert coverage.TABLE.read_text(encoding="utf-8") == coverage.table(found), hint
+
+
+def test_every_formula_has_a_published_or_an_independent_check():
+    assert coverage.unguarded(coverage.guards()) == []
+
+
+def test_guards_file_knows_every_formula():
+    known = json.loads(coverage.GUARDS.read_text(encoding="utf-8"))
+    assert set(known) == set(registry())
+    assert all(any(t.startswith(("published: ", "independent: ")) for t in texts) for texts in known.values())
+
+
+def test_regression_alone_covers_nothing():
+    only = [coverage.Guard(n, "regression", "regression: some number") for n in registry()]
+    assert coverage.unguarded(only) == sorted(registry())
+
+
+@pytest.mark.parametrize(("marker", "wrong"), [
+    ('"net_area", kind="regression"', "kind 'regression' is unknown"), ('"net_area"', "kind '' is unknown"),
+    ('"sound_area", kind="independent"', "does not run sound_area")])
+def test_a_marker_that_says_too_much_is_refused(tmp_path, marker, wrong):
+    (tmp_path / "test_x.py").write_text(f"@pytest.mark.guards({marker})\ndef test_x():\n    f.net_area.core(1, 2)\n",
+                                        encoding="utf-8")
+    with pytest.raises(ValueError, match=wrong):
+        coverage.from_tests(tmp_path)

@@ -79,9 +79,6 @@ def validate(body: ast.expr, parameters: Sequence[str], where: str) -> None:
             case ast.BinOp(left=left, op=ast.Add() | ast.Sub() | ast.Mult() | ast.Div() | ast.Pow(), right=right):
                 visit(left)
                 visit(right)
-            case ast.Compare(left=left, ops=[op], comparators=[right]) if type(op) in _RELATION:
-                visit(left)
-                visit(right)
             case ast.Call(func=ast.Name(id="cases"), args=args, keywords=[]) if args:
                 for i, branch in enumerate(args):
                     if not (isinstance(branch, ast.Tuple) and len(branch.elts) == 2):
@@ -93,7 +90,10 @@ def validate(body: ast.expr, parameters: Sequence[str], where: str) -> None:
                     if not otherwise:
                         if not isinstance(condition, ast.Compare):
                             raise bad(condition, "a condition is one comparison")
-                        visit(condition)
+                        if len(condition.ops) != 1 or type(condition.ops[0]) not in _RELATION:
+                            raise bad(condition, f"cannot print {ast.unparse(condition)!r}; use one of < <= > >=")
+                        visit(condition.left)
+                        visit(condition.comparators[0])
                     visit(value)
             case ast.Call(func=ast.Name(id=name), args=args, keywords=[]) if name in FUNCTIONS:
                 if len(args) != (2 if name in ("minimum", "maximum") else 1):
@@ -242,8 +242,8 @@ def to_text(node: ast.expr, leaf: Callable[[str], str]) -> str:
 def number_tex(value: float | int, text: str | None = None) -> tuple[str, int]:
     """A number as LaTeX with its precedence: 1.2e-5 is a product, a negative number a sum."""
     s = repr(value) if text is None else text
-    if isinstance(value, float) and text is None and value == int(value) and abs(value) < 1e7:
-        s = str(int(value)) if not s.endswith(".0") else s[:-2]
+    if text is None:
+        s = s.removesuffix(".0")
     if "e" in s:
         mantissa, exponent = s.split("e")
         return rf"{mantissa} \cdot 10^{{{int(exponent)}}}", (_SUM if s.startswith("-") else _PRODUCT)

@@ -98,19 +98,20 @@ def _unpack(table: dict) -> tuple[Any, str, str]:
     keys = ("value", "source", "source_kind")
     for key in table:
         if key not in keys:
-            raise FieldFault(f"the key {units.shown(key)}", ", ".join(keys), _suggest(key, keys, "remove it"))
+            raise FieldFault(f"the key {units.shown(key)}", ", ".join(keys), suggest(key, keys, "remove it"))
     kind = table.get("source_kind", "")
     try:
-        source = _text(table.get("source", "")) or ""
+        source = read_text(table.get("source", "")) or ""
     except FieldFault as e:
         raise FieldFault(f"source = {e.found}", e.allowed, 'write source = "mill certificate 4471"') from None
     if kind not in ("", *SOURCE_KINDS):
         raise FieldFault(f"source_kind = {units.shown(kind)}", ", ".join(SOURCE_KINDS),
-                         _suggest(kind, SOURCE_KINDS, "choose one of them"))
+                         suggest(kind, SOURCE_KINDS, "choose one of them"))
     return table.get("value"), source, kind
 
 
-def _suggest(name: Any, known: Collection[str], otherwise: str) -> str:
+def suggest(name: Any, known: Collection[str], otherwise: str) -> str:
+    """How to mend a name that is not known: the nearest one, or `otherwise`."""
     near = units.close(name, known) if isinstance(name, str) else None
     return f"did you mean '{near}'?" if near else otherwise
 
@@ -129,7 +130,7 @@ def ask(question: str, *, need: str = "assess", example: str = "", kind: str = "
 _TURNS_TEXT = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 
 
-def _text(raw: Any) -> str | None:
+def read_text(raw: Any) -> str | None:
     """One line of text; None when blank. Refuses what would not print, or would print other than it reads."""
     if raw is None:
         return None
@@ -143,7 +144,7 @@ def _text(raw: Any) -> str | None:
     return line or None
 
 
-Text = Annotated[str | None, BeforeValidator(_text)]
+Text = Annotated[str | None, BeforeValidator(read_text)]
 
 RESERVED_NAME = re.compile(r"(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?", re.IGNORECASE)
 
@@ -169,7 +170,7 @@ def choice(*options: str, required: bool = False) -> Any:
         bare = str(raw) if isinstance(raw, int) and units.shown(raw) == f"'{raw}'" else raw
         raise FieldFault(f"the bare number {bare}" if bare in options else units.shown(raw), ", ".join(options),
                          f'put it in quotation marks: "{bare}"' if bare in options else
-                         _suggest(raw, options, "choose one of them" if len(options) > 1 else f'write "{options[0]}"'))
+                         suggest(raw, options, "choose one of them" if len(options) > 1 else f'write "{options[0]}"'))
     return Annotated[Literal[options] | None, BeforeValidator(read)]  # type: ignore[valid-type]
 
 
@@ -197,9 +198,14 @@ _DEEP_KEY = re.compile(r"""(?<![\w-])(?:(?:[\w-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ 
 
 def read_toml(path: Path, *, shown_as: str | None = None) -> tuple[dict, bytes]:
     """Parsed TOML and its bytes. Raises CaseFaults when it is missing, too big, not UTF-8, empty or not TOML."""
-    name = shown_as or units.printable(path.name)
+    name = shown_as or shown_name(path)
     raw = read_bytes(path, name)
     return parse_toml(raw, name), raw
+
+
+def shown_name(path: Path) -> str:
+    """Name of a file as it may stand in a message."""
+    return units.printable(path.name)[:120]
 
 
 def parse_toml(raw: bytes, name: str) -> dict:
@@ -222,7 +228,7 @@ def parse_toml(raw: bytes, name: str) -> dict:
         m = re.search(r"\(at line (\d+)", str(e))
         line = int(m[1]) if m else text.rstrip().count("\n") + 1 if "end of document" in str(e) else None
         what = units.printable(re.sub(r" ?\(at .*", "", str(e)))[:120]
-        if "overwrite" in what or "twice" in what:
+        if any(word in what for word in ("overwrite", "twice", "Duplicate")):
             raise fault(f"a name that is given twice ({what})", "each name once in its table",
                         "look at that line: remove one of the two", line) from None
         raise fault(f"text that is not TOML: {what}",
@@ -301,7 +307,7 @@ def _fault(model: type[Sheet], err: dict, name: str, lines: dict[str, int]) -> F
     if err["type"] == "extra_forbidden":
         known = _fields_at(model, loc[:-1])
         return Fault(name, path, "a key that we do not know", ", ".join(known),
-                     _suggest(loc[-1], known, "remove it or correct its name"), line)
+                     suggest(loc[-1], known, "remove it or correct its name"), line)
     cause = err.get("ctx", {}).get("error")
     if isinstance(cause, FieldFault):
         return Fault(name, path, cause.found, cause.allowed, cause.mend, line)

@@ -82,8 +82,8 @@ class Formula:
             raise TypeError(f"{self.name} takes {', '.join(self.units)}; got {', '.join(bound)}")
         if any(isinstance(v, Value) for v in bound.values()):
             return self._on_values(bound)
-        plain = {n: v.m_as(self.units[n] or "dimensionless") if isinstance(v, units.Quantity) else _only_pure(self, n, v)
-                 for n, v in bound.items()}
+        plain = {n: v.m_as(self.units[n] or "dimensionless") if isinstance(v, units.Quantity)
+                 else _only_pure(self, n, v) for n, v in bound.items()}
         arrays = any(np.ndim(v) for v in plain.values())
         out = self._run(plain, self.array if arrays else self.core)
         return units.Quantity(out, self.unit or "dimensionless")
@@ -134,7 +134,8 @@ def formula(*, symbol: str, unit: str, source: Document, clause: str, status: st
         if len(statements) != 1 or not isinstance(statements[0], ast.Return) or statements[0].value is None:
             raise FormulaError(f"{name}: a formula is one return expression; split it")
         signature = inspect.signature(function).parameters
-        if odd := [n for n, p in signature.items() if p.kind is not p.POSITIONAL_OR_KEYWORD or p.default is not p.empty]:
+        if odd := [n for n, p in signature.items()
+                   if p.kind is not p.POSITIONAL_OR_KEYWORD or p.default is not p.empty]:
             raise FormulaError(f"{name}: {odd} must be plain parameters without a default value")
         parameters = list(signature)
         if parameters != list(parameter_units):

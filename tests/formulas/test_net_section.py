@@ -34,17 +34,11 @@ def arc(radius: float, start: float, end: float) -> tuple[np.ndarray, np.ndarray
 
 def net_polygon(D: float, t: float, d: float, w: float) -> Polygon:
     """The section that is left, as one ring: outside, floor of the loss, and back along the bore."""
-    half = w / D
-    r, x, y = D / 2, [], []
-    for part in (arc(r, half, 2 * math.pi - half), arc(r - d, -half, half), (arc(r, half, half + 1e-12))):
-        x.append(part[0])
-        y.append(part[1])
-    bore = arc(r - t, half + 2 * math.pi, half)
-    ring_x, ring_y = np.concatenate([*x, bore[0]]), np.concatenate([*y, bore[1]])
-    ring = Polygon(ring_x, ring_y)
-    if ring.area < 0:
-        ring = Polygon(ring_x[::-1], ring_y[::-1])
-    return ring
+    half, r = w / D, D / 2
+    parts = [arc(r, half, 2 * math.pi - half), arc(r - d, -half, half), arc(r - t, half, half - 2 * math.pi)]
+    x, y = np.concatenate([p[0] for p in parts]), np.concatenate([p[1] for p in parts])
+    ring = Polygon(x, y)
+    return ring if ring.area > 0 else Polygon(x[::-1], y[::-1])
 
 
 def lost_polygon(D: float, d: float, w: float) -> Polygon:

@@ -14,7 +14,7 @@ from wrapcalc.case.fit import fitted
 from wrapcalc.case.grid import Grid
 from wrapcalc.case.model import Case
 from wrapcalc.errors import CaseFaults, Fault, UnknownItem
-from wrapcalc.fields import RESERVED_NAME, examine, line_numbers, read_bytes, read_toml
+from wrapcalc.fields import RESERVED_NAME, examine, line_numbers, read_bytes, read_toml, shown_name
 from wrapcalc.standards import tables as standard_tables
 from wrapcalc.standards.tables import Tables
 from wrapcalc.systems import System, load_system
@@ -46,7 +46,7 @@ class Bundle:
 
 def load_bundle(path: Path) -> Bundle:
     """Read and check a case file and all that it names. Raises CaseFaults with every fault of every file."""
-    name = units.printable(path.name)
+    name = shown_name(path)
     data, raw = read_toml(path)
     case, faults = examine(Case, data, raw, name, _STAND_IN)
     if case is None:
@@ -96,9 +96,9 @@ class _Beside:
         if not case.defect.grid or (file := self._file("defect.grid", case.defect.grid)) is None:
             return None
         try:
-            raw = read_bytes(file, file.name, most=grids.MAX_BYTES)
+            raw = read_bytes(file, shown_name(file), most=grids.MAX_BYTES)
             self._keep("defect.grid", file.name, raw)
-            return fitted(case, grids.read_grid(raw, file.name), self.case_name, self.lines)
+            return fitted(case, grids.read_grid(raw, shown_name(file)), self.case_name, self.lines)
         except CaseFaults as e:
             self.faults += e.faults
         return None
@@ -123,7 +123,7 @@ class _Beside:
         if overlay and (file := self._file("documents.overlay", overlay)) is not None:
             try:
                 loaded = standard_tables.load(file)
-                self._keep("documents.overlay", file.name, read_bytes(file, file.name))
+                self._keep("documents.overlay", file.name, read_bytes(file, shown_name(file)))
                 return loaded
             except CaseFaults as e:
                 self.faults += e.faults

@@ -41,7 +41,7 @@ class Pipe(Sheet):
                                           example='"smaller of nominal and measured"')
     wall_basis_reason: Text = ask("Reason for another wall than the smaller", need="")
     grade: Text = ask("Grade and specification", example='"L360"')
-    smys: quantity("stress", above=0) = ask("Specified minimum yield strength", example='"360 MPa"')
+    smys: quantity("stress", least=150, most=900) = ask("Specified minimum yield strength", example='"360 MPa"')
     smts: quantity("stress", above=0, most=2000) = ask("Specified minimum tensile strength", example='"460 MPa"')
     joint_type: choice(*JOINTS) = ask("Longitudinal joint", example='"electric resistance welded"')
     seam_clock: Clock = ask("Clock position of the longitudinal seam, facing downstream", need="", example='"10:30"')
@@ -71,9 +71,9 @@ class Service(Sheet):
     installation_pressure: quantity("gauge pressure", least=0) = ask(
         "Pressure in the pipe while the wrap is laid and cures; its upper limit on site", need="design",
         example='"3.0 MPa"')
-    service_temperature: quantity("temperature") = ask("Hottest service temperature", example='"38 °C"')
-    lowest_temperature: quantity("temperature") = ask("Coldest service temperature", need="design", example='"2 °C"')
-    installation_temperature: quantity("temperature") = ask("Steel temperature during application", need="design",
+    service_temperature: quantity("temperature", least=-60, most=300) = ask("Hottest service temperature", example='"38 °C"')
+    lowest_temperature: quantity("temperature", least=-60, most=300) = ask("Coldest service temperature", need="design", example='"2 °C"')
+    installation_temperature: quantity("temperature", least=-60, most=300) = ask("Steel temperature during application", need="design",
                                                             example='"16 °C"')
     pressure_cycles: quantity("count", least=0) = ask("Pressure cycles over the design life", example="1200")
     axial_force: quantity("force") = ask("External axial force besides end thrust; 0 N must be said",

@@ -73,7 +73,8 @@ def lower_pressure(P_a, P_b):
 def repair_factor(MAOP, P_S):
     """Estimated repair factor.
 
-    MAOP over the governing safe pressure. More than 1 asks for action. Other texts use another safe pressure, so the basis is printed with it.
+    MAOP over the governing safe pressure. More than 1 asks for action. Other texts use another safe pressure, so
+    the basis is printed with it.
     """
     return MAOP / P_S
 

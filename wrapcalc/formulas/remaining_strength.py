@@ -116,7 +116,8 @@ def bulging_factor_085dl(z):
 def failure_stress_085dl(S_flow, d, t, M):
     """Failure stress, 0.85 dL form.
 
-    The lost area is taken as 0.85 d L. For d/t <= 0.80. For long, deep, flat loss (z > 20) the true area is larger and the form may predict too much.
+    The lost area is taken as 0.85 d L. For d/t <= 0.80. For long, deep, flat loss (z > 20) the true area is larger
+    and the form may predict too much.
     """
     return S_flow * (1 - 0.85 * d / t) / (1 - 0.85 * d / (t * M))
 

@@ -60,8 +60,9 @@ def make_package(source: Path, out: Path, *, isolated: bool = False) -> Result:
     except WrapcalcError as e:
         return Result(str(source), "failed", message=str(e))
     except OSError as e:
-        return Result(str(source), "failed", message=f"cannot write below {out}: {e.strerror or e}. Nothing was left "
-                      "half-written; free the space or choose another --out folder.")
+        return Result(str(source), "failed", message=f"a file could not be read or written: {e.strerror or e}"
+                      + (f" ({Path(e.filename).name})" if e.filename else "") + f". Nothing half-written was left below "
+                      f"{out}; make room or choose another --out folder.")
 
 
 def _package(source: Path, bundle: Bundle, out: Path, isolated: bool, start: float) -> Result:

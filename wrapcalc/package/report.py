@@ -1,4 +1,4 @@
-"""The report of one record as HTML, for the screen and for print alike; `pdf.html_to_pdf` makes the PDF of it.
+"""The report of one record as HTML, for the screen and for print alike; `html_to_pdf` makes the PDF of it.
 
 Nothing is calculated here: numbers come as they are printed in the record, and at full precision in the trace
 appendix only. The page loads nothing: style and drawings stand inside it.
@@ -6,22 +6,22 @@ appendix only. The page loads nothing: style and drawings stand inside it.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
+from itertools import groupby
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from wrapcalc import units
+from wrapcalc.package.glyphs import share_glyphs
 from wrapcalc.render import fragments, items, tables
 from wrapcalc.render.drawings import drawings
 
 WARNING = "NOT APPROVED: not for construction"
 STAGES = {"A": "Assessment", "D": "Design of the wrap", "T": "Takeoff"}
 _TRUSTED = ("verified", "seen")
-_GLYPH = re.compile(r'<path transform="([^"<>]*)" d="([^"<>]{40,})" fill="currentColor" />')
 _PLAIN = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789 .,:-")
 
 
@@ -54,7 +54,7 @@ def report_html(
         verify=_to_verify(record),
         covers=covering(record["items"]),
     )
-    return _share_glyphs(html)
+    return share_glyphs(html)
 
 
 def covering(record_items: Sequence[Mapping[str, Any]]) -> dict[str, dict[str, list[str]]]:
@@ -84,11 +84,16 @@ def _step_of(source: Mapping[str, str]) -> str:
 
 
 def _stages(record: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Stages with their items, in the order they were run, under the headings of the job."""
     found = []
     for letter, title in STAGES.items():
-        inside = [Markup(items.item_html(i, links=True)) for i in record["items"] if i["stage"] == letter]
-        if inside:
-            found.append({"letter": letter, "title": title, "items": inside})
+        inside = [i for i in record["items"] if i["stage"] == letter]
+        topics = [
+            {"title": topic, "items": [Markup(items.item_html(i, links=True)) for i in group]}
+            for topic, group in groupby(inside, key=lambda i: i["topic"])
+        ]
+        if topics:
+            found.append({"letter": letter, "title": title, "topics": topics})
     return found
 
 
@@ -124,23 +129,6 @@ def _css_text(value: object) -> Markup:
     return Markup('"' + "".join(c if c in _PLAIN else f"\\{ord(c):06X}" for c in str(value)) + '"')
 
 
-def _share_glyphs(html: str) -> str:
-    """Put each outline of a character that occurs in several formulas once at the start of the page.
-
-    A page of a hundred formulas is a third of the size then, and its PDF is made in half the time.
-    """
-    names: dict[str, str] = {}
-
-    def use(found: re.Match[str]) -> str:
-        name = names.setdefault(found[2], f"glyph-{len(names)}")
-        return f'<use href="#{name}" transform="{found[1]}"/>'
-
-    body = _GLYPH.sub(use, html)
-    outlines = "".join(f'<path id="{name}" d="{d}" fill="currentColor"/>' for d, name in names.items())
-    store = f'<svg width="0" height="0" aria-hidden="true" style="position:absolute"><defs>{outlines}</defs></svg>'
-    return body.replace("<!-- outlines -->", store if names else "", 1)
-
-
 @lru_cache(1)
 def _environment() -> Environment:
     """Text is escaped everywhere; a name that the record does not have is an error, not an empty place."""
@@ -159,6 +147,7 @@ def _environment() -> Environment:
     made.globals |= {
         "checks_table": safe(tables.checks_table),
         "inputs_table": safe(tables.inputs_table),
+        "system_table": safe(tables.system_table),
         "forms_table": safe(tables.forms_table),
         "routes_table": safe(tables.routes_table),
         "order_table": safe(tables.order_table),

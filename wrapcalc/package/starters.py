@@ -7,6 +7,7 @@ import shutil
 import socket
 import subprocess
 import sys
+import tempfile
 from collections.abc import Iterator
 from html import escape
 from importlib import resources
@@ -175,15 +176,21 @@ def start_lab(folder: Path, *, no_browser: bool, port: int) -> int:
     with socket.socket() as s:
         if s.connect_ex(("127.0.0.1", port)) == 0:
             raise PackageError(f"port {port} is in use; choose another with --port")
-    command = [sys.executable, "-m", "jupyterlab", "--ip=127.0.0.1", f"--port={port}", "--ServerApp.port_retries=0",
-               f"--ServerApp.root_dir={folder.resolve()}", "--LabApp.news_url=None",
-               "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate", "--LabApp.extension_manager=readonly",
-               "--LabApp.default_url=/lab/tree/repair_package.ipynb"]
-    if no_browser:
-        command.append("--no-browser")
-    if getattr(os, "geteuid", lambda: 1)() == 0:
-        command.append("--allow-root")
-    try:
-        return subprocess.call(command)
-    except KeyboardInterrupt:
-        return 0
+    with tempfile.TemporaryDirectory(prefix="wrapcalc-lab-") as settings:
+        # JupyterLab would otherwise offer to fetch news from the network.
+        (Path(settings) / "overrides.json").write_text(
+            '{"@jupyterlab/apputils-extension:notification": {"fetchNews": "false", "checkForUpdates": false}}',
+            encoding="utf-8")
+        command = [sys.executable, "-m", "jupyterlab", "--ip=127.0.0.1", f"--port={port}",
+                   "--ServerApp.port_retries=0", f"--ServerApp.root_dir={folder.resolve()}", "--LabApp.news_url=None",
+                   "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
+                   "--LabApp.extension_manager=readonly", f"--LabApp.app_settings_dir={settings}",
+                   "--LabApp.default_url=/lab/tree/repair_package.ipynb"]
+        if no_browser:
+            command.append("--no-browser")
+        if getattr(os, "geteuid", lambda: 1)() == 0:
+            command.append("--allow-root")
+        try:
+            return subprocess.call(command)
+        except KeyboardInterrupt:
+            return 0

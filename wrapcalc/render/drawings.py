@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 from typing import Any
 
 from wrapcalc import units
@@ -45,7 +47,8 @@ def _depth_map(record: Mapping[str, Any]) -> str | None:
     if grid is None or wall is None:
         return None
     size = _Lengths(record)
-    return figures.depth_map(
+    return _drawn(
+        "depth_map",
         axial=size.all(grid["axial"]),
         around=size.all(grid["around"]),
         depth=[size.all(row) for row in grid["depth"]],
@@ -66,7 +69,8 @@ def _unwrapped(record: Mapping[str, Any]) -> str | None:
     if None in (diameter, length, width) or not shape["defect_clock"]:
         return None
     size = _Lengths(record)
-    return figures.unwrapped(
+    return _drawn(
+        "unwrapped",
         circumference=size(math.pi * diameter),
         defect=(size(length), size(width)),
         units=[] if wrap is None else _placed(wrap, _piece(record), size),
@@ -113,4 +117,20 @@ def _margins(record: Mapping[str, Any]) -> str | None:
         for c in record["items"]
         if c["type"] == "check" and (c["utilisation"] is not None or c["verdict"] != "met")
     ]
-    return figures.margins(rows, title=f"Case {record['case']['id']}: use of the limits") if rows else None
+    return (
+        _drawn("margins", rows=rows, title=f"Case {record['case']['id']}: use of the limits")
+        if rows
+        else None
+    )
+
+
+def _drawn(figure: str, **arguments: Any) -> str:
+    return _cached(figure, json.dumps(arguments))
+
+
+@lru_cache(64)
+def _cached(figure: str, arguments: str) -> str:
+    """Each drawing is made once: the notebook of a case and its report show the same ones."""
+    given = json.loads(arguments)
+    first = [given.pop("rows")] if figure == "margins" else []
+    return getattr(figures, figure)(*first, **given)

@@ -50,12 +50,12 @@ STYLE = """
 .wc-head { display: flex; flex-wrap: wrap; gap: 0 .7em; align-items: baseline; margin-bottom: .25em; }
 .wc-id { font-weight: bold; min-width: 2.2em; }
 .wc-title { font-weight: bold; flex: 1 1 16em; }
-.wc-cite { font-size: .82em; text-align: right; opacity: .95; }
+.wc-cite { font-size: .82em; text-align: right; color: var(--jp-ui-font-color2, #4a5557); }
 .wc-maths { padding-left: 3.2em; text-indent: -1.4em; }
 .wc-maths > span { display: inline-block; text-indent: 0; margin: .15em .55em .15em 0; max-width: 100%; }
 .wc-maths svg { max-width: 100%; }
 .wc-result { white-space: nowrap; font-variant-numeric: tabular-nums; }
-.wc-small { font-size: .82em; line-height: 1.4; margin: .15em 0 0 2.2em; opacity: .9; }
+.wc-small { font-size: .82em; line-height: 1.4; margin: .15em 0 0 2.2em; color: var(--jp-ui-font-color2, #4a5557); }
 .wc-reason { margin: .15em 0 .15em 1.8em; font-weight: bold; }
 .wc-badge { display: inline-block; border: 1px solid #777; border-radius: 3px; padding: 0 .35em;
   font-size: .9em; white-space: nowrap; }
@@ -66,7 +66,8 @@ STYLE = """
 .wc-check.wc-failed { border: 2px solid #333; }
 .wc-check .wc-line { margin-left: 2.2em; display: flex; flex-wrap: wrap; gap: 0 1.6em; align-items: baseline;
   font-variant-numeric: tabular-nums; }
-.wc-quiet { font-size: .86em; opacity: .85; }
+.wc-value, .wc-field { white-space: nowrap; }
+.wc-quiet, .wc-field { font-size: .86em; color: var(--jp-ui-font-color2, #4a5557); }
 .wc-table { border-collapse: collapse; width: 100%; font-size: .88em; margin: .3em 0 1.2em;
   font-variant-numeric: tabular-nums; }
 .wc-table th, .wc-table td { padding: .32em .5em; text-align: left; vertical-align: top;
@@ -74,7 +75,8 @@ STYLE = """
 .wc-table thead th { border-bottom: 1.5px solid #0b5c63; font-weight: bold; vertical-align: bottom; }
 .wc-table tr { break-inside: avoid; }
 .wc-table .wc-number { text-align: right; white-space: nowrap; }
-.wc-table .wc-group th { padding-top: .9em; break-after: avoid; }
+.wc-table .wc-group { display: block; font-weight: bold; padding: .9em 0 .3em; }
+.wc-table .wc-first td { vertical-align: bottom; }
 .wc-mark { font-weight: bold; }
 @media screen { .wc-scroll { overflow-x: auto; } .wc-scroll table { min-width: 36em; } }
 """.strip()
@@ -149,7 +151,7 @@ def maths(tex: str) -> str:
 
 def with_unit(number: str, label: str) -> str:
     """A printed number with the label of its unit."""
-    return text(f"{tidy(number)} {label}".rstrip())
+    return f'<span class="wc-value">{text(f"{tidy(number)} {label}".rstrip())}</span>'
 
 
 def table(
@@ -168,11 +170,11 @@ def table(
     )
 
 
-def row(cells: list[str], *, numbers: tuple[int, ...] = (), name: str = "") -> str:
-    """A table row of ready HTML cells; numbers: columns set to the right; name: id of the row."""
+def row(cells: list[str], *, numbers: tuple[int, ...] = (), name: str = "", style: str = "") -> str:
+    """A table row of ready HTML cells; numbers: columns set to the right; name, style: id and class of it."""
     tds = "".join(f"<td{_aligned(i, numbers)}>{cell}</td>" for i, cell in enumerate(cells))
-    start = f'<tr id="{text(name)}">' if name else "<tr>"
-    return f"{start}{tds}</tr>"
+    marks = (f' id="{text(name)}"' if name else "") + (f' class="{style}"' if style else "")
+    return f"<tr{marks}>{tds}</tr>"
 
 
 def _aligned(column: int, numbers: tuple[int, ...]) -> str:
@@ -189,4 +191,4 @@ def short(name: str) -> str:
 
 def value(found: Mapping[str, Any] | None, missing: str = "–") -> str:
     """A value of the record as printed there."""
-    return text(missing) if found is None else text(found["shown"])
+    return text(missing) if found is None else f'<span class="wc-value">{text(found["shown"])}</span>'

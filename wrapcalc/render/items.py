@@ -11,7 +11,14 @@ from typing import Any
 
 from wrapcalc.render import fragments as f
 from wrapcalc.render.fragments import STYLE
-from wrapcalc.render.tables import checks_table, forms_table, inputs_table, order_table, routes_table
+from wrapcalc.render.tables import (
+    checks_table,
+    forms_table,
+    inputs_table,
+    order_table,
+    routes_table,
+    system_table,
+)
 
 __all__ = [
     "STYLE",
@@ -24,6 +31,7 @@ __all__ = [
     "procedure_html",
     "routes_table",
     "step_html",
+    "system_table",
 ]
 
 _KINDS = {

@@ -17,6 +17,19 @@ _GROUPS = {
     "takeoff": "Takeoff",
     "documents": "Documents",
 }
+_PARTS = {
+    "system": "The system",
+    "laminate": "Laminate",
+    "adhesive": "Adhesive",
+    "filler": "Filler",
+    "primer": "Primer",
+    "resin": "Resin",
+    "sleeve": "Sleeve",
+    "lay_up": "Lay-up",
+    "ends": "Ends",
+    "application": "Application",
+    "envelope": "Tested envelope",
+}
 NEEDS = {
     "assess": "every case",
     "design": "a wrap",
@@ -38,7 +51,7 @@ def checks_table(checks: Sequence[Mapping[str, Any]], *, links: bool = False) ->
             else f.text(c["wanted"])
         )
         number = f'<a href="#step-{f.text(c["id"])}">{f.text(c["id"])}</a>' if links else f.text(c["id"])
-        kind = f' <span class="wc-quiet">({f.text(c["kind"])})</span>'
+        kind = f' <span class="wc-field">({f.text(c["kind"])})</span>'
         rows.append(
             f.row(
                 [
@@ -56,7 +69,7 @@ def checks_table(checks: Sequence[Mapping[str, Any]], *, links: bool = False) ->
     return f.table(
         ["", "Check (kind)", "Provided", "Limit", "Used", "Verdict", "Clause, status"],
         rows,
-        [6, 27, 12, 12, 7, 11, 25],
+        [5, 25, 12, 12, 6, 11, 29],
         numbers=(4,),
     )
 
@@ -72,24 +85,33 @@ def inputs_table(
     for i in inputs:
         if not i["answered"] and not i["need"] and i["field"] not in lacking:
             continue
-        table = i["field"].partition(".")[0]
-        if table != group:
-            group = table
-            rows.append(
-                f'<tr class="wc-group"><th colspan="3" scope="rowgroup">{f.text(_GROUPS.get(table, table))}'
-                "</th></tr>"
-            )
+        head = ""
+        if (table := i["field"].partition(".")[0]) != group:
+            # Inside the first row of its group: a row of its own could be left alone at the foot of a page.
+            group, head = table, f'<span class="wc-group">{f.text(_GROUPS.get(table, table))}</span>'
+        question = f'{head}{f.text(i["question"])} <span class="wc-field">{f.text(i["field"])}</span>'
+        name = f.place("case", i["field"]) if links else ""
         rows.append(
-            f.row(
-                [
-                    f'{f.text(i["question"])} <span class="wc-quiet">{f.text(i["field"])}</span>',
-                    stated(i, lacking),
-                    source(i),
-                ],
-                name=f.place("case", i["field"]) if links else "",
-            )
+            f.row([question, stated(i, lacking), source(i)], name=name, style="wc-first" * bool(head))
         )
     return f.table(["Question", "Value", "Source"], rows, [46, 22, 32])
+
+
+def system_table(system: Mapping[str, Any], *, links: bool = False) -> str:
+    """The data sheet of the wrap system, by its parts."""
+    rows, group = [], ""
+    for x in system["rows"]:
+        head = ""
+        if (part := x["field"].partition(".")[0]) != group:
+            group, head = part, f'<span class="wc-group">{f.text(_PARTS.get(part, part))}</span>'
+        name = f.place("system", f"{system['id']}/{x['field']}") if links else ""
+        cells = [
+            f"{head}{f.text(x['question'])}",
+            f.text(x["shown"]),
+            f'<span class="wc-field">{f.text(x["field"])}</span>',
+        ]
+        rows.append(f.row(cells, name=name, style="wc-first" * bool(head)))
+    return f.table(["Property", "Value", "Field of the sheet"], rows, [46, 24, 30])
 
 
 def stated(i: Mapping[str, Any], lacking: set[str]) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from wrapcalc.case import Bundle
-from wrapcalc.checks import compare
+from wrapcalc.checks import Check, compare
 from wrapcalc.formulas import pressure
 from wrapcalc.recorder import Recorder, active, recording
 from wrapcalc.stages import scope
@@ -117,12 +117,13 @@ def _after_assessment(bundle: Bundle, a: Assessment) -> Decision | None:
 def _after_design(bundle: Bundle, a: Assessment, d: Design) -> Decision:
     show, case = _shower(bundle), bundle.case
     assert a.governing is not None
-    failed = tuple(f"{c.id} {c.title}: {c.verdict}" for c in d.failed)
+    failed = tuple(_told(c, case.display) for c in d.failed)
     if not d.holds:
-        return Decision(OTHER, f"Other repair needed: the governing safe pressure {show(a.governing)} "
-                        f"({a.governing_form}) is below the MAOP {show(case.value('service.maop'))}, or the axial "
-                        f"stress too high, and the chosen wrap does not meet {len(failed)} of its gates and checks.",
-                        failed)
+        why = (f"the governing safe pressure {show(a.governing)} ({a.governing_form}) is below the MAOP "
+               f"{show(case.value('service.maop'))}" if not a.strength_check.met else  # type: ignore[union-attr]
+               "the axial stress of the damaged section is too high")
+        return Decision(OTHER, f"Other repair needed: {why}, and the chosen wrap does not meet {len(failed)} of its "
+                        "gates and checks.", failed)
     if not d.fits:
         return Decision(NO_DATA, "Insufficient data: the repair would reach a girth weld, bend or fitting, which this "
                         "version does not cover.", ("defect.clear_upstream", "defect.clear_downstream"))
@@ -133,6 +134,13 @@ def _after_design(bundle: Bundle, a: Assessment, d: Design) -> Decision:
                     f"{bundle.system.system.name}, {show(d.wrap_thickness)} thick over {show(cover)}, "  # type: ignore
                     f"restore {show(d.pressure)}. Until the repair is accepted hold at most {show(limit)}.",
                     interim_limit=limit)
+
+
+def _told(c: Check, display: str) -> str:
+    """A failed check in words, with its numbers."""
+    if c.provided is not None and c.limit is not None:
+        return f"{c.id} {c.title}: {c.provided.show(display)} should be {c.sense} {c.limit.show(display)}"
+    return f"{c.id} {c.title}: {c.found or c.note or c.verdict}" + (f", wanted: {c.wanted}" if c.wanted else "")
 
 
 def _limit(bundle: Bundle, a: Assessment) -> Value:

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import datetime
 import functools
 import hashlib
+import math
 import tomllib
-from dataclasses import dataclass, replace
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
 from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from wrapcalc import units
-from wrapcalc.errors import CaseFaults, Fault, UnknownItem, nearest
-from wrapcalc.fields import line_numbers, read_toml
+from wrapcalc.errors import CaseFaults, Fault, UnknownItem
+from wrapcalc.fields import FieldFault, line_numbers, read_text, read_toml, shown_name, suggest
 from wrapcalc.standards.documents import document
 from wrapcalc.values import Origin, Value
 
@@ -60,7 +63,7 @@ class Entry:
         """The number with this entry as origin."""
         magnitude, unit = units.parse(_raw(self.written, self.kind), self.kind)
         base = units.KINDS[self.kind].base
-        return Value(float(units.convert(magnitude, unit, base)), base, Origin("table", self.key), self.title)
+        return Value(units.to_base(magnitude, unit, self.kind), base, Origin("table", self.key), self.title)
 
 
 def _raw(written: str, kind: str) -> Any:
@@ -123,76 +126,130 @@ def load(overlay: Path | None = None) -> Tables:
     """
     if overlay is None:
         return Tables(dict(shipped()))
-    from wrapcalc.formula import registry
     data, raw = read_toml(overlay)
-    entries, marks, faults = dict(shipped()), {}, []
-    lines = line_numbers(raw)
+    reader = _Overlay(shown_name(overlay), line_numbers(raw))
+    out = reader.read(data)
+    if reader.faults:
+        raise CaseFaults(reader.faults)
+    return out
 
-    def fault(where: str, found: str, allowed: str, mend: str) -> None:
-        line = lines.get(where) or lines.get(where.rpartition(".")[0])
-        faults.append(Fault(overlay.name, where, found, allowed, mend, line))
 
-    for key in data:
-        if key not in ("value", "formula"):
-            near = nearest(key, ("value", "formula"))
-            fault(key, "a key that we do not know", "[[value]], [[formula]]",
-                  f"did you mean '{near}'?" if near else "remove it")
-    for i, m in enumerate(_list(data.get("value"))):
-        where = f"value.{i}"
-        if (mark := _mark(m, ("item", "value"), where, fault)) is None:
-            continue
-        if m["item"] not in entries:
-            near = nearest(m["item"], entries)
-            fault(f"{where}.item", units.shown(m["item"]), "a table entry 'document/name'",
-                  f"did you mean '{near}'?" if near else "see the list in a report")
-            continue
-        entry = entries[m["item"]]
+#: A value of a licensed copy that differs from ours by more than this factor is taken for a slip.
+_FARTHEST = 4
+#: Limits whose meaning ends somewhere, whatever a copy says.
+_MOST = {"depth_limit": 0.9}
+_MARK = ("by", "on", "copy")
+
+
+@dataclass
+class _Overlay:
+    """Reads the marks of one overlay file and collects its faults."""
+
+    name: str
+    lines: dict[str, int]
+    faults: list[Fault] = field(default_factory=list)
+
+    def fault(self, where: str, found: str, allowed: str, mend: str) -> None:
+        line = self.lines.get(where) or self.lines.get(where.rpartition(".")[0])
+        self.faults.append(Fault(self.name, units.printable(where)[:120], found, allowed, mend, line))
+
+    def read(self, data: dict) -> Tables:
+        """Every mark of the file on the shipped tables."""
+        from wrapcalc.formula import registry
+        for key in data:
+            if key not in ("value", "formula"):
+                self.fault(key, "a key that we do not know", "[[value]], [[formula]]",
+                           suggest(key, ("value", "formula"), "remove it"))
+        entries, marks = dict(shipped()), {}
+        for where, m, mark in self._marks(data, "value", ("item", "value")):
+            changed = self._value(where, m, mark, shipped())
+            if changed is not None:
+                entries[changed.key] = changed
+        formulas = registry()
+        for where, m, mark in self._marks(data, "formula", ("name", "expression")):
+            ours = formulas.get(m["name"])
+            if ours is None:
+                self.fault(f"{where}.name", units.shown(m["name"]), "the name of a formula",
+                           suggest(m["name"], formulas, "see the list in a report"))
+            elif "".join(m["expression"].split()) != "".join(ours.text.split()):
+                self.fault(f"{where}.expression", units.shown(m["expression"]), ours.text,
+                           "a mark holds only for the expression that runs; tell us if the licensed copy differs")
+            else:
+                marks[ours.name] = mark
+        return Tables(entries, marks)
+
+    def _value(self, where: str, m: dict, mark: Mark, known: dict[str, Entry]) -> Entry | None:
+        entry = known.get(m["item"])
+        if entry is None:
+            self.fault(f"{where}.item", units.shown(m["item"]), "a table entry 'document/name'",
+                       suggest(m["item"], known, "see the list in a report"))
+            return None
         try:
-            raw_value = m["value"] if isinstance(m["value"], str) or not units.KINDS[entry.kind].units else m["value"]
-            units.parse(raw_value, entry.kind)
+            units.parse(m["value"], entry.kind)
         except units.QuantityFault as e:
-            fault(f"{where}.value", e.found, e.allowed, e.mend)
-            continue
-        changed = replace(entry, written=str(m["value"]), status="verified", mark=mark)
-        if changed.value().magnitude != entry.value().magnitude:
-            changed = replace(changed, mark=replace(mark, changed_from=entry.written))
-        entries[entry.key] = changed
-    formulas = registry()
-    for i, m in enumerate(_list(data.get("formula"))):
-        where = f"formula.{i}"
-        if (mark := _mark(m, ("name", "expression"), where, fault)) is None:
-            continue
-        if m["name"] not in formulas:
-            near = nearest(m["name"], formulas)
-            fault(f"{where}.name", units.shown(m["name"]), "the name of a formula",
-                  f"did you mean '{near}'?" if near else "see the list in a report")
-        elif "".join(m["expression"].split()) != "".join(formulas[m["name"]].text.split()):
-            fault(f"{where}.expression", units.shown(m["expression"]), formulas[m["name"]].text,
-                  "a mark holds only for the expression that runs; tell us if the licensed copy differs")
-        else:
-            marks[m["name"]] = mark
-    if faults:
-        raise CaseFaults(faults)
-    return Tables(entries, marks)
+            self.fault(f"{where}.value", e.found, e.allowed, e.mend)
+            return None
+        changed = replace(entry, written=" ".join(str(m["value"]).split()), status="verified", mark=mark)
+        old, new = entry.value().magnitude, changed.value().magnitude
+        if math.isclose(old, new, rel_tol=1e-9):  # the same number, perhaps in another unit
+            return changed
+        most = min(old * _FARTHEST, _MOST.get(entry.name, math.inf),
+                   1.0 if entry.kind == "number" and old <= 1 else math.inf)
+        if not old / _FARTHEST <= new <= most:
+            base = units.KINDS[entry.kind].base
+            self.fault(f"{where}.value", units.shown(m["value"]),
+                       f"{units.show(old / _FARTHEST, base)} to {units.show(most, base)}; ours is {entry.written}",
+                       "check the value and its unit; tell us if the licensed copy says so")
+            return None
+        return replace(changed, mark=replace(mark, changed_from=entry.written))
 
+    def _marks(self, data: dict, table: str, needed: tuple[str, str]) -> Iterator[tuple[str, dict, Mark]]:
+        """(place, mark as read, who and when) of every sound [[table]]; each item once."""
+        given = data.get(table, [])
+        if not isinstance(given, list):
+            self.fault(table, units.shown(given), f"tables [[{table}]] with {', '.join((*needed, *_MARK))}",
+                       f"write [[{table}]] with two brackets")
+            return
+        seen: set[str] = set()
+        for i, m in enumerate(given):
+            where = f"{table}.{i}"
+            if not isinstance(m, dict):
+                self.fault(where, units.shown(m), f"a table [[{table}]]", f"write [[{table}]] and its fields below")
+            elif (mark := self._mark(m, needed, where)) is not None:
+                if m[needed[0]] in seen:
+                    self.fault(f"{where}.{needed[0]}", f"{units.shown(m[needed[0]])} for the second time",
+                               "one mark for each", "remove one of the two")
+                    continue
+                seen.add(m[needed[0]])
+                yield where, m, mark
 
-def _list(x: Any) -> list[dict]:
-    return [m for m in x if isinstance(m, dict)] if isinstance(x, list) else []
+    def _mark(self, m: dict, needed: tuple[str, str], where: str) -> Mark | None:
+        wanted = (*needed, *_MARK)
+        before = len(self.faults)
+        for key in m:
+            if key not in wanted:
+                self.fault(f"{where}.{key}", "a key that we do not know", ", ".join(wanted),
+                           suggest(key, wanted, "remove it"))
+        words: dict[str, str | None] = {}
+        for key in wanted:
+            if m.get(key, "") == "" or (isinstance(m[key], str) and not m[key].strip()):
+                self.fault(f"{where}.{key}", "nothing", ", ".join(wanted),
+                           "say what was verified, by whom, when, and in which copy")
+            elif key == "on":
+                words[key] = self._day(m[key], f"{where}.on")
+            elif key != "value":
+                try:
+                    words[key] = read_text(m[key])
+                except FieldFault as e:
+                    self.fault(f"{where}.{key}", e.found, e.allowed, e.mend)
+        if len(self.faults) > before:
+            return None
+        return Mark(*(words[key] or "" for key in _MARK))
 
-
-def _mark(m: dict, needed: tuple[str, ...], where: str, fault) -> Mark | None:
-    wanted = (*needed, "by", "on", "copy")
-    ok = True
-    for key in wanted:
-        if not isinstance(m.get(key), (str, int, float)) and not hasattr(m.get(key), "isoformat") or m.get(key) == "":
-            fault(f"{where}.{key}", "nothing" if key not in m else units.shown(m[key]), ", ".join(wanted),
-                  "say what was verified, by whom, when, and in which copy")
-            ok = False
-        elif key in ("item", "name", "expression", "by", "copy") and not isinstance(m[key], str):
-            fault(f"{where}.{key}", units.shown(m[key]), "a text", "put it in quotation marks")
-            ok = False
-    for key in m:
-        if key not in wanted:
-            fault(f"{where}.{key}", "a key that we do not know", ", ".join(wanted), "remove it")
-            ok = False
-    return Mark(m["by"], str(m["on"]), m["copy"]) if ok else None
+    def _day(self, raw: Any, where: str) -> str | None:
+        try:
+            day = raw if isinstance(raw, datetime.date) else datetime.date.fromisoformat(raw)
+        except (TypeError, ValueError):
+            self.fault(where, units.shown(raw), "a date: year-month-day", 'write on = "2026-09-30"')
+            return None
+        return day.isoformat()[:10]

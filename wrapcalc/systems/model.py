@@ -27,6 +27,7 @@ from wrapcalc.fields import (
     lookup,
     quantity,
     read_toml,
+    shown_name,
     walk,
 )
 from wrapcalc.values import Origin, Value
@@ -220,7 +221,7 @@ _STAND_IN = {"schema_version": "1", "system": {"id": "faulty"}}
 
 def read_system(path: Path, *, shown_as: str | None = None) -> tuple[System, bytes]:
     """A sheet from a file, with its bytes. Raises CaseFaults naming everything wrong or missing."""
-    name = shown_as or units.printable(path.name)
+    name = shown_as or shown_name(path)
     data, raw = read_toml(path, shown_as=name)
     sheet, faults = examine(System, data, raw, name, _STAND_IN)
     if sheet is not None:
@@ -295,7 +296,7 @@ def load_system(name: str, beside: Path, *, packaged: bool = False) -> tuple[Sys
     copied = packaged and name in known and (beside / f"{name}.toml").is_file()
     if name.endswith(".toml") or copied:
         name = name if name.endswith(".toml") else f"{name}.toml"
-        sheet, raw = read_system(beside / name, shown_as=units.printable(name))
+        sheet, raw = read_system(beside / name)
         return sheet, raw, Path(name).name
     if name not in known:
         raise UnknownItem("wrap system", name[:80], known)

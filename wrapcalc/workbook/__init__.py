@@ -23,6 +23,13 @@ __all__ = ["Job", "Shown", "checks", "decision", "drawing", "fingerprint", "form
            "open_case", "order", "routes", "steps", "to_verify"]
 
 
+#: JupyterLab aligns the cells of every table to the right and stripes them; ours say where their numbers are.
+_STYLE = render.STYLE + """
+.wc .wc-table th, .wc .wc-table td { text-align: left; white-space: normal; }
+.wc .wc-table td.wc-number, .wc .wc-table th.wc-number { text-align: right; white-space: nowrap; }
+"""
+
+
 class Shown:
     """Something to look at: HTML for a notebook, plain text for a terminal and for comparison."""
 
@@ -30,7 +37,7 @@ class Shown:
         self.html, self.text = html, text
 
     def _repr_html_(self) -> str:
-        return f'<style>{render.STYLE}</style><div class="wc">{self.html}</div>'
+        return f'<style>{_STYLE}</style><div class="wc">{self.html}</div>'
 
     def __repr__(self) -> str:
         return self.text

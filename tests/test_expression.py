@@ -105,6 +105,19 @@ EXPRESSIONS = st.recursive(st.one_of(st.sampled_from([*NAMES, "pi"]), st.sampled
                            build, max_leaves=9)
 
 
+def tame(body: ast.expr, values: dict[str, float]) -> bool:
+    """No part is huge, a mere rounding error, or compared with its equal: there the order of a product, which the page
+    does not keep, may decide the answer, and a difference would prove nothing."""
+    for node in ast.walk(expression.taken_branch(body, values)):
+        if isinstance(node, (ast.BinOp, ast.UnaryOp, ast.Call)):
+            x = expression.evaluate(node, values)
+            if not (x == 0 or 1e-6 < abs(x) < 1e6):
+                return False
+    sides = [(expression.evaluate(n.left, values), expression.evaluate(n.comparators[0], values))
+             for n in expression.conditions(body, values)]
+    return all(a == b or not math.isclose(a, b, rel_tol=1e-6) for a, b in sides)
+
+
 @settings(max_examples=300, deadline=None)
 @given(EXPRESSIONS, st.sampled_from(VALUES))
 def test_any_expression_reads_back_as_it_runs(text, values):
@@ -112,17 +125,11 @@ def test_any_expression_reads_back_as_it_runs(text, values):
     body = tree(text)
     try:
         want = expression.compile_scalar(body, NAMES, "f")(**values)
-    except (ValueError, ZeroDivisionError, OverflowError):
-        assume(False)
-    assume(not isinstance(want, complex) and math.isfinite(want) and abs(want) < 1e100)
-    try:
-        read = latex.read(expression.to_tex(body, lambda n: (n, 4)))(values)
-    except (ValueError, ZeroDivisionError, OverflowError) as e:
-        # products are multiplied in another order on the page; only such an edge may fail there
-        assert not isinstance(e, latex.Unreadable), text
-        assume(False)
-    assume(not isinstance(read, complex))
-    assert read == pytest.approx(want, rel=1e-6, abs=1e-9)
+        assume(not isinstance(want, complex) and tame(body, values))
+    except (ValueError, ZeroDivisionError, OverflowError, CalculationError, TypeError):
+        assume(False)  # no number here: root of a negative number, power of one, division by zero
+    read = latex.read(expression.to_tex(body, lambda n: (n, 4)))(values)
+    assert read == pytest.approx(want, rel=1e-6, abs=1e-6)
     line = expression.to_text(expression.taken_branch(body, values), lambda n: n)
     again = eval(line, {n: getattr(math, n) for n in ("sqrt", "exp", "log10", "sin", "cos", "ceil", "pi")}
                  | {"min": min, "max": max, "abs": abs}, dict(values))

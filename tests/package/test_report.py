@@ -5,7 +5,6 @@ from __future__ import annotations
 import copy
 import json
 import re
-from base64 import b64decode
 from functools import lru_cache
 from html import unescape
 from html.parser import HTMLParser
@@ -15,14 +14,12 @@ from pathlib import Path
 
 import pypdf
 import pytest
-from fontTools.ttLib import TTFont
 
 from wrapcalc import record as records
 from wrapcalc.case import load_bundle
-from wrapcalc.package.glyphs import PLACE, share_glyphs
+from wrapcalc.package.glyphs import PLACE
 from wrapcalc.package.pdf import html_to_pdf
 from wrapcalc.package.report import WARNING, covering, report_html
-from wrapcalc.render.maths import tex_svg
 from wrapcalc.stages.job import run
 from wrapcalc.units import tidy
 
@@ -362,30 +359,4 @@ def test_formulas_share_one_font():
     assert "data:font/ttf;base64," in html and PLACE not in html
     formula = re.search(r'<svg style="vertical-align[^>]*>.*?</svg>', html)[0]
     assert "<text" in formula
-    assert share_glyphs("<style>/* formula font */</style><p>x</p>") == "<style></style><p>x</p>"
     assert page(record) == html
-
-
-def test_an_outline_in_the_font_is_the_outline_of_the_formula(tmp_path):
-    """The font read back: each of its characters has the corner points of the outline that it stands for."""
-    svg = tex_svg(r"\sqrt{\frac{S_{y}}{2}} + 17.5")
-    html = f"<style>{PLACE}</style>{svg}"
-    shared = share_glyphs(html)
-    outlines = dict.fromkeys(re.findall(r'<path transform="matrix[^"]*" d="([^"]*)"', svg))
-    letters = dict.fromkeys("".join(re.findall(r"<text[^>]*>([^<]*)</text>", shared)))
-    assert len(letters) == len(outlines) > 6
-    font = TTFont(BytesIO(b64decode(re.search(r"base64,([^)]*)", shared)[1])))
-    glyphs, cmap = font["glyf"], font.getBestCmap()
-    for outline, letter in zip(outlines, letters, strict=True):
-        xs, ys = [], []
-        for x, y in re.findall(r"M(-?\d+) ?(-?\d+)", outline):
-            xs.append(int(x))
-            ys.append(int(y))
-        glyph = glyphs[cmap[ord(letter)]]
-        assert glyph.numberOfContours == outline.count("M")
-        starts = [0, *(e + 1 for e in glyph.endPtsOfContours[:-1])]
-        assert {glyph.coordinates[s] for s in starts} == set(zip(xs, ys, strict=True))
-    places = re.findall(r'x="([^"]*)" y="([^"]*)" font-size="([^"]*)"', shared)
-    moved = re.findall(r"matrix\(([\d.]+) 0 0 -[\d.]+ (\S+) (\S+)\)", svg)
-    flat = [(float(size) / 1000, float(x), float(y)) for xs, y, size in places for x in xs.split()]
-    assert flat == pytest.approx([tuple(map(float, m)) for m in moved])

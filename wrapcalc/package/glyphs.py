@@ -15,6 +15,7 @@ from typing import Any
 FAMILY = "wrapcalc-formulas"
 PLACE = "/* formula font */"
 _PER_EM = 1000
+_YEAR_1970 = 2082844800  # in a font, seconds count from 1904; the time of making would change its bytes
 # What the font's characters are called matters to nobody; these are in DejaVu, too, so a page that prints with
 # it passes the check of its characters.
 _FIRST, _MOST = 0x2801, 255
@@ -99,7 +100,7 @@ def _font(outlines: tuple[str, ...]) -> bytes:
     made.setupOS2()
     made.setupPost()
     made.font.recalcTimestamp = False
-    made.font["head"].created = made.font["head"].modified = 0
+    made.font["head"].created = made.font["head"].modified = _YEAR_1970
     stream = io.BytesIO()
     made.save(stream)
     return stream.getvalue()

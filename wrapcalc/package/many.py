@@ -26,20 +26,30 @@ def case_files(arguments: list[Path]) -> list[Path]:
         if not path.is_dir():
             out.append(path)
             continue
-        found = [p for p in sorted(path.glob("*.toml")) if p.is_file() and not _companion(p)]
+        files = {p: _glance(p) for p in sorted(path.glob("*.toml")) if p.is_file()}
+        named = {n for data in files.values() for n in _names(data)}
+        found = [p for p, data in files.items() if not (
+            data is not None and "case" not in data
+            and (p.name in named or {"system", "value", "formula"} & data.keys()))]
         if not found:
             raise PackageError(f"{path}: no case files (*.toml) in this folder")
         out += found
     return list(dict.fromkeys(out))
 
 
-def _companion(path: Path) -> bool:
-    """A system sheet or an overlay, which stand beside cases; anything unreadable counts as a case, to be told."""
+def _glance(path: Path) -> dict | None:
+    """A TOML file as data, None when it is unreadable: then it counts as a case, whose faults are told."""
     try:
-        data = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
     except (OSError, ValueError, RecursionError):
-        return False
-    return "case" not in data and bool({"system", "value", "formula"} & data.keys())
+        return None
+
+
+def _names(data: dict | None) -> list[str]:
+    """Files that a case names: system sheet and overlay."""
+    tables = [(data or {}).get(t) for t in ("design", "documents")]
+    return [v for t in tables if isinstance(t, dict) for k, v in t.items()
+            if k in ("system", "overlay") and isinstance(v, str)]
 
 
 def duplicates(files: list[Path]) -> dict[Path, str]:
@@ -48,8 +58,8 @@ def duplicates(files: list[Path]) -> dict[Path, str]:
     out: dict[Path, str] = {}
     for path in files:
         try:
-            case_id = str(tomllib.loads(path.read_text(encoding="utf-8-sig"))["case"]["id"]).lower()
-        except (OSError, ValueError, KeyError, TypeError, RecursionError):
+            case_id = str((_glance(path) or {})["case"]["id"]).lower()
+        except (KeyError, TypeError):
             continue
         if case_id in seen:
             out[path] = (f"{path.name}: case.id: found '{case_id}', which {seen[case_id].name} has too; allowed: one "

@@ -54,12 +54,12 @@ STYLE = """
 .wc-maths { padding-left: 3.2em; text-indent: -1.4em; }
 .wc-maths > span { display: inline-block; text-indent: 0; margin: .15em .55em .15em 0; max-width: 100%; }
 .wc-maths svg { max-width: 100%; }
-.wc-result { white-space: nowrap; font-variant-numeric: tabular-nums; }
+.wc-result { font-variant-numeric: tabular-nums; }
 .wc-small { font-size: .82em; line-height: 1.4; margin: .15em 0 0 2.2em; color: var(--jp-ui-font-color2, #4a5557); }
 .wc-reason { margin: .15em 0 .15em 1.8em; font-weight: bold; }
 .wc-badge { display: inline-block; border: 1px solid #777; border-radius: 3px; padding: 0 .35em;
   font-size: .9em; white-space: nowrap; }
-.wc-badge.wc-doubt { border-style: dashed; border-width: 1.5px; font-weight: bold; }
+.wc-badge.wc-doubt { border: 1.5px solid #333; font-weight: bold; }
 .wc-verdict { white-space: nowrap; }
 .wc-verdict.wc-bad { font-weight: bold; }
 .wc-check { margin: 0 0 .8em; padding: .3em .8em; border: 1px solid #9aa5a8; break-inside: avoid; }

@@ -64,7 +64,7 @@ def step_html(step: Mapping[str, Any], *, links: bool = False) -> str:
     maths = (
         f"<span>{f.maths(step['symbol'] + ' = ' + step['tex'])}</span>"
         f"<span>{f.maths('{} = ' + step['tex_numbers'])}</span>"
-        f'<span class="wc-result">= {result}</span>'
+        f'<span class="wc-result">=&nbsp;{result}</span>'
     )
     parts = [_head(step, f.status(step["status"], step["mark"])), f'<div class="wc-maths">{maths}</div>']
     if step["struck"]:

@@ -172,7 +172,7 @@ def _function(body: ast.expr, parameters: Sequence[str], name: str, extra: dict)
     args = ast.arguments(posonlyargs=[], args=[ast.arg(p) for p in parameters], kwonlyargs=[], kw_defaults=[],
                          defaults=[])
     tree = ast.fix_missing_locations(ast.Expression(ast.Lambda(args, body)))
-    function = eval(compile(tree, f"<formula {name}>", "eval"), {**FUNCTIONS, "pi": pi, **extra})  # noqa: S307
+    function = eval(compile(tree, f"<formula {name}>", "eval"), {**FUNCTIONS, "pi": pi, **extra})
     function.__name__ = function.__qualname__ = name
     return function
 

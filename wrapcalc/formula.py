@@ -195,15 +195,11 @@ class Step:
 
     id: str
     formula: Formula
+    title: str
     inputs: dict[str, Value]
     result: Value
     printed: Printed
     struck: str = ""
-
-    @property
-    def title(self) -> str:
-        """What was worked out."""
-        return self.formula.title
 
 
 @dataclass(frozen=True, slots=True)

@@ -100,7 +100,7 @@ def _step(step: Step, outcome: Outcome) -> dict[str, Any]:
     status, mark = outcome.bundle.tables.formula_status(f)
     typed = {n: float(t) for n, t in p.inputs.items()}
     return {
-        "id": step.id, "title": f.title, "notes": f.notes, "formula": f.name, "module": f.module, "line": f.line,
+        "id": step.id, "title": step.title, "notes": f.notes, "formula": f.name, "module": f.module, "line": f.line,
         "citation": f.citation, "status": status, "mark": str(mark) if mark else "", "struck": step.struck,
         "symbol": symbol_tex(f.symbol), "tex": f.tex(), "text": f.text,
         "tex_numbers": numbers_tex(step),
@@ -158,7 +158,8 @@ def _readable(v: Value, system: str) -> str:
     """A second form of a result whose coherent unit is too small to read: mm³ also in L."""
     shown_in = units.display_unit(v.unit, system)
     other = units.READABLE.get(shown_in)
-    return "" if other is None else units.show(v.to(other), other, significant=4)
+    # Below that the second form is no easier to read than the first.
+    return "" if other is None or abs(v.to(other)) < 0.05 else units.show(v.to(other), other, significant=4)
 
 
 def _input(outcome: Outcome, name: str, info: Any) -> dict[str, Any]:
@@ -207,13 +208,15 @@ def _system(outcome: Outcome) -> dict[str, Any] | None:
 def _headline(outcome: Outcome) -> list[dict[str, Any]]:
     """The few numbers of the cover, each with the step it comes from."""
     a, d, system = outcome.assessment, outcome.design, outcome.recorder.system
+    until = {"wrap": "Pressure limit until the repair is accepted"}.get(outcome.decision.word,
+                                                                       "Pressure limit until the MAOP is lowered")
     rows: list[tuple[str, Value | None]] = []
     if a is not None:
         rows += [("Depth with allowance over wall", a.relative_depth), ("Governing safe pressure", a.governing),
                  ("Repair factor, MAOP over governing safe pressure", a.repair_factor)]
     if outcome.decision.interim_limit is not None:
-        rows.append(("Pressure limit until then", outcome.decision.interim_limit))
-    if d is not None:
+        rows.append((until, outcome.decision.interim_limit))
+    if d is not None and outcome.decision.interim_limit is not None:
         rows += [("Repair design pressure", d.pressure), ("Layers", d.layers), ("Wrap thickness", d.wrap_thickness),
                  ("Full-thickness length required", d.full_thickness), ("Overall length", d.overall)]
     return [{"label": label, "value": _value(v, system)} for label, v in rows if v is not None]
@@ -241,7 +244,7 @@ def _geometry(outcome: Outcome) -> dict[str, Any]:
                            "seam_clock": case.pipe.seam_clock, "clear_upstream": _base(case, "defect.clear_upstream"),
                            "clear_downstream": _base(case, "defect.clear_downstream"),
                            "wall": a.wall.magnitude if a else None,
-                           "depth_limit": a.depth_check.limit.magnitude if a else None, "grid": None, "wrap": None}
+                           "depth_limit_share": a.depth_check.limit.magnitude if a else None, "grid": None, "wrap": None}
     if grid is not None:
         row, column = grid.deepest_at
         out["grid"] = {"axial": grid.axial, "around": grid.around, "depth": grid.depth, "profile": grid.profile,
@@ -287,9 +290,10 @@ def _entries(outcome: Outcome, used: dict[str, list[str]]) -> list[dict[str, Any
 
 def _formulas(outcome: Outcome, items: list[dict[str, Any]]) -> list[dict[str, Any]]:
     out: dict[str, dict[str, Any]] = {}
+    titles = {s.formula.name: s.formula.title for s in outcome.recorder.items if isinstance(s, Step)}
     for i in items:
         if i["type"] == "step":
-            row = out.setdefault(i["formula"], {"name": i["formula"], "title": i["title"], "citation": i["citation"],
+            row = out.setdefault(i["formula"], {"name": i["formula"], "title": titles[i["formula"]], "citation": i["citation"],
                                                 "status": i["status"], "mark": i["mark"], "text": i["text"],
                                                 "used_in": []})
             row["used_in"].append(i["id"])

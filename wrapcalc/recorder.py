@@ -77,7 +77,7 @@ class Recorder:
         from wrapcalc.formula import Step, print_numbers
         step_id = self._id(self.stage)
         value = Value(result, f.unit, Origin("step", step_id), f.title)
-        self._keep(Step(step_id, f, dict(inputs), value, print_numbers(f, inputs, result, self.system)))
+        self._keep(Step(step_id, f, f.title, dict(inputs), value, print_numbers(f, inputs, result, self.system)))
         return value
 
     def procedure(self, title: str, method: str, citation: str, status: str, inputs: dict[str, Value],
@@ -98,6 +98,14 @@ class Recorder:
             if item is not None and getattr(item, "struck", ""):
                 raise CalculationError(f"{name} would be derived from {v.origin.ref} ({v.name}), which is struck: "
                                        f"{item.struck}")  # type: ignore[union-attr]
+
+    def named(self, value: Value, title: str) -> Value:
+        """Give the step behind `value` a title of its own: one formula may serve several purposes on a page."""
+        for i, item in enumerate(self.items):
+            if item.id == value.origin.ref:
+                self.items[i] = replace(item, title=title)  # type: ignore[call-arg]
+                return replace(value, name=title)
+        raise CalculationError(f"only a recorded step can be named, not {value.origin}")
 
     def strike(self, value: Value, reason: str) -> None:
         """Show the value struck through with this reason; nothing is derived from it afterwards."""

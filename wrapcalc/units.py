@@ -148,7 +148,7 @@ def parse(text: object, kind: str) -> tuple[float, str]:
     allowed = _allowed(k)
     example = _example(k)
     if isinstance(text, bool) or not isinstance(text, (int, float, str)):
-        raise QuantityFault(shown(text), allowed, f"write {example}")
+        raise QuantityFault(shown(text), allowed, f"write it like {example}")
     if k.units == {}:
         return _bare(text, k, allowed), ""
     if not isinstance(text, str):
@@ -159,7 +159,7 @@ def parse(text: object, kind: str) -> tuple[float, str]:
     plain = _POWER.sub(lambda m: "e" + m[1].translate(_RAISED), text.strip()).replace("−", "-")
     m = _QUANTITY.fullmatch(plain)
     if m is None or m[2].startswith(",") or "," in m[2]:
-        mend = ("use a decimal point and no thousands separator, such as " if m or _COMMA.match(plain) else "write ")
+        mend = ("use a decimal point and no thousands separator, such as " if m or _COMMA.match(plain) else "write it like ")
         raise QuantityFault(shown(text), allowed, mend + example)
     number, unit = m.groups()
     if not unit:
@@ -207,7 +207,7 @@ def _bare(text: object, k: Kind, allowed: str) -> float:
 def _allowed(k: Kind) -> str:
     if not k.units:
         return k.note
-    extra = f", {k.note}" if k.note else ""
+    extra = f" ({k.note})" if k.note else ""
     return f"a {k.name} with one of the units {', '.join(k.units)}{extra}"
 
 
@@ -225,9 +225,9 @@ def _example(k: Kind) -> str:
 
 def _why_not(unit: str, k: Kind, example: str) -> str:
     if k.refused and unit in k.refused:
-        return f"{unit} is refused: {k.refused[unit]}; write {example}"
+        return f"{unit} is refused: {k.refused[unit]}; write a {k.name} such as {example}"
     if k.refused is _ABSOLUTE and "abs" in unit.casefold():
-        return f"{printable(unit)[:20]} is refused: {_ABSOLUTE['psia']}; write {example}"
+        return f"{printable(unit)[:20]} is refused: {_ABSOLUTE["psia"]}; write a {k.name} such as {example}"
     for other in KINDS.values():
         if unit in other.units:
             return f"{unit} measures a {other.name}; write a {k.name} such as {example}"
@@ -235,7 +235,7 @@ def _why_not(unit: str, k: Kind, example: str) -> str:
         return f"write the number without spaces between its digits, such as {example}"
     near = close(unit, k.units)
     return f"'{printable(unit)[:20]}' is not a unit we know; " + (f"did you mean '{near}'?" if near
-                                                                   else f"write {example}")
+                                                                   else f"write it like {example}")
 
 
 def close(name: str, known: Iterable[str]) -> str | None:

@@ -86,10 +86,10 @@ def f(field: str, toml: str, found: str, allowed: str, mend: str, name: str):
       "zero wall"),
     f("pipe.sound_wall", '"-8.61 mm"', "'-8.61 mm'", "at least 0.5 mm", "check the value and its sign",
       "negative wall"),
-    f("pipe.nominal_wall", "1979-05-27", "the date or time 1979-05-27", "a length", 'write "8.2 mm"', "date"),
-    f("pipe.nominal_wall", "04:30:00", "the date or time 04:30:00", "a length", 'write "8.2 mm"', "time"),
-    f("pipe.nominal_wall", "[1, 2]", "a list of 2", "a length", 'write "8.2 mm"', "array"),
-    f("pipe.nominal_wall", "true", "'true'", "a length", 'write "8.2 mm"', "boolean"),
+    f("pipe.nominal_wall", "1979-05-27", "the date or time 1979-05-27", "a length", 'write it like "8.2 mm"', "date"),
+    f("pipe.nominal_wall", "04:30:00", "the date or time 04:30:00", "a length", 'write it like "8.2 mm"', "time"),
+    f("pipe.nominal_wall", "[1, 2]", "a list of 2", "a length", 'write it like "8.2 mm"', "array"),
+    f("pipe.nominal_wall", "true", "'true'", "a length", 'write it like "8.2 mm"', "boolean"),
     f("pipe.nominal_wall", "inf", "the bare number inf", "a length", "add the unit", "inf"),
     f("pipe.nominal_wall", "nan", "the bare number nan", "a length", "add the unit", "nan"),
     f("service.pressure_cycles", "nan", "'nan'", "a whole number", "write a whole number", "nan count"),
@@ -105,7 +105,7 @@ def f(field: str, toml: str, found: str, allowed: str, mend: str, name: str):
     f("pipe.outside_diameter", '"1e99999 mm"', "'1e99999 mm'", "1e-12 to 1e12 mm", "its exponent", "infinite"),
     f("pipe.outside_diameter", '"1e-300 mm"', "'1e-300 mm'", "1e-12 to 1e12 mm", "its exponent", "tiny exponent"),
     f("pipe.outside_diameter", '"406.4 m"', "'406.4 m'", "at most 3000 mm", "unit and decimal point", "metres"),
-    f("pipe.nominal_wall", '"８.７４ mm"', "'８.７４ mm'", "a length", 'write "8.2 mm"', "unicode digits"),
+    f("pipe.nominal_wall", '"８.７４ mm"', "'８.７４ mm'", "a length", 'write it like "8.2 mm"', "unicode digits"),
     f("takeoff.adhesive_waste", '"150 %"', "'150 %'", "at least 0 % and at most 100 %", "check the value", "percent"),
     f("takeoff.adhesive_waste", "0.15", "the bare number 0.15", "a percentage", 'such as "15 %"', "bare percentage"),
     f("service.lower_design_factor", "1.2", "'1.2'", "at most 1", "check the value", "design factor"),
@@ -120,7 +120,7 @@ def f(field: str, toml: str, found: str, allowed: str, mend: str, name: str):
       "measured, document, assumed, derived", "did you mean 'measured'?", "kind of source"),
     f("pipe.nominal_wall", '{ value = "8.74 mm", source_kind = 4 }', "source_kind = '4'", "measured, document",
       "choose one of them", "kind of source that is no text"),
-    f("pipe.nominal_wall", '{ value = { value = "8.74 mm" } }', "a table", "a length", 'write "8.2 mm"', "nested table"),
+    f("pipe.nominal_wall", '{ value = { value = "8.74 mm" } }', "a table", "a length", 'write it like "8.2 mm"', "nested table"),
     # -- several fields together
     f("defect.depth", '"8.7 mm"', "'8.7 mm'", "at most the wall, 8.61 mm", "check depth and wall", "depth over wall"),
     f("pipe.smys", '"470 MPa"', "'470 MPa'", "at most pipe.smts = 460 MPa", "exchanged", "SMYS above SMTS"),
@@ -492,3 +492,16 @@ def test_a_case_with_other_sizes_ends_in_one_of_five_words(example, changes, sys
         data[table][key] = {**old, "value": scaled(old["value"], factor)} if isinstance(old, dict) else scaled(old, factor)
     (example / NAME).write_bytes(written(data).encode())
     loaded_or_faults(example / NAME)
+
+
+def test_the_faulty_example_shows_every_fault_at_once(example):
+    faults = faults_of(example / "faults" / "HB-31.toml")
+    assert [(x.file, x.field) for x in faults] == [
+        *[("HB-31.toml", field) for field in (
+            "pipe.sound_wall", "pipe.smys", "service.class_location", "service.maop", "service.discovery_pressure",
+            "service.service_temperature", "defect.depth", "defect.length", "defect.clock", "defect.clear_upsteam",
+            "design.system")],
+        ("HB-31-grid.csv", "row 3, column 5"), ("HB-31-grid.csv", "row 4, column 6")]
+    text = (example / "faults" / "HB-31.toml").read_text("utf-8").split("\n")
+    for fault in faults[:11]:
+        assert "#" in text[fault.line - 1], "each fault of the example is explained on its line"

@@ -20,7 +20,7 @@ def hoop_stress(P, D, t):
 def code_design_pressure_gas(S_y, t, D, F, E, T):
     """Code design pressure of the sound pipe, gas line.
 
-    F design factor (192.111), E longitudinal joint factor (192.113), T temperature derating factor (192.115).
+    The temperature derating factor is 1.000 up to 250 °F; hotter service is outside this version.
     """
     return 2 * S_y * t / D * F * E * T
 

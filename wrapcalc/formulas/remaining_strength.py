@@ -66,7 +66,7 @@ def safe_pressure_1991_uncapped(P, d, t, A):
     """Safe pressure of the 1991 form before its cap.
 
     Parabolic area (2/3 d L) up to A = 4, full-depth rectangle beyond; the jump between them is the manual's own.
-    For 0.10 < d/t <= 0.80.
+    For 0.10 < d/t ≤ 0.80.
     """
     return cases((A <= 4, 1.1 * P * (1 - 2 * d / (3 * t)) / (1 - 2 * d / (3 * t * sqrt(A ** 2 + 1)))),
                  (True, 1.1 * P * (1 - d / t)))
@@ -99,7 +99,7 @@ def flow_stress_increment(S_y, Delta_S):
 def failure_stress_original(z, S_flow, d, t):
     """Failure stress, original form of 2012.
 
-    Parabolic area with M = sqrt(1 + 0.8 z) up to z = 20, full-depth rectangle beyond. For d/t <= 0.80.
+    Parabolic area with M = √(1 + 0.8 z) up to z = 20, full-depth rectangle beyond. For d/t ≤ 0.80.
     """
     return cases((z <= 20, S_flow * (1 - 2 * d / (3 * t)) / (1 - 2 * d / (3 * t * sqrt(1 + 0.8 * z)))),
                  (True, S_flow * (1 - d / t)))
@@ -116,7 +116,7 @@ def bulging_factor_085dl(z):
 def failure_stress_085dl(S_flow, d, t, M):
     """Failure stress, 0.85 dL form.
 
-    The lost area is taken as 0.85 d L. For d/t <= 0.80. For long, deep, flat loss (z > 20) the true area is larger
+    The lost area is taken as 0.85 d L. For d/t ≤ 0.80. For long, deep, flat loss (z > 20) the true area is larger
     and the form may predict too much.
     """
     return S_flow * (1 - 0.85 * d / t) / (1 - 0.85 * d / (t * M))

@@ -106,7 +106,11 @@ def coating_mass(A_b, g_p, u):
 
 @formula(symbol="N_p", unit="", source=MECHANICS, clause="", status="derived", m="kg", m_pack="kg")
 def packs(m, m_pack):
-    """Whole packs; rounded up after the waste."""
+    """Whole packs, rounded up after the waste.
+
+    One part in 10⁹ of a pack is taken off before rounding up, so that an exact multiple is not raised by the
+    computer's arithmetic.
+    """
     return ceil(m / m_pack - 1e-9)
 
 

@@ -120,11 +120,24 @@ def ligament_stress_installation(p_live, D, t_s):
     return p_live * D / (2 * t_s)
 
 
+@formula(symbol="t_eq", unit="mm", source=MECHANICS, clause="", status="derived", p_s="MPa", D="mm", s="MPa")
+def equivalent_wall(p_s, D, s):
+    """Wall of a sound ring that is as strong as the damaged pipe.
+
+    The wall whose stress is s at the safe pressure p_s: what load sharing takes the damaged pipe for.
+    """
+    return p_s * D / (2 * s)
+
+
 @formula(symbol="eps_w", unit="", source=MECHANICS, clause="", status="derived",
-         p="MPa", p_s="MPa", D="mm", E_c="MPa", t_c="mm")
-def wrap_strain_load_sharing(p, p_s, D, E_c, t_c):
-    """Hoop strain of the wrap when it carries what the pipe alone does not."""
-    return (p - p_s) * D / (2 * E_c * t_c)
+         p="MPa", D="mm", E_s="MPa", t_eq="mm", E_c="MPa", t_c="mm")
+def wrap_strain_load_sharing(p, D, E_s, t_eq, E_c, t_c):
+    """Hoop strain of the wrap, load sharing.
+
+    Steel and wrap side by side under the whole pressure, for a pipe that was empty while wrapping: any pressure in
+    it then leaves less for the wrap. Holds for a wrap thicker than required, too, which draws more load.
+    """
+    return p * D / (2 * (E_s * t_eq + E_c * t_c))
 
 
 @formula(symbol="n", unit="", source=ISO_24817, clause="7.5", status="from memory",

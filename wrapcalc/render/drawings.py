@@ -43,7 +43,7 @@ class _Lengths:
 
 def _depth_map(record: Mapping[str, Any]) -> str | None:
     shape = record["geometry"]
-    grid, wall, share = shape["grid"], shape["wall"], shape["depth_limit"]
+    grid, wall, share = shape["grid"], shape["wall"], shape["depth_limit_share"]
     if grid is None or wall is None:
         return None
     size = _Lengths(record)

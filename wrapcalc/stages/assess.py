@@ -227,8 +227,10 @@ def _pressures(bundle: Bundle, key: str, stress: Value, wall: Value, safety: Val
     if reason:
         active().strike(stress, reason)
         return Form(key, None, None, reason)
-    failure = strength.failure_pressure(stress, wall, bundle.case.value("pipe.outside_diameter"))
-    return Form(key, failure, pressure.safe_pressure(failure, safety))
+    rec, words = active(), {"original 2012": "original form of 2012", "0.85dL": "0.85 dL form"}[key]
+    failure = rec.named(strength.failure_pressure(stress, wall, bundle.case.value("pipe.outside_diameter")),
+                        f"Failure pressure, {words}")
+    return Form(key, failure, rec.named(pressure.safe_pressure(failure, safety), f"Safe pressure, {words}"))
 
 
 def _struck_forms(bundle: Bundle, z: Value, depth: Value, wall: Value, eta: Value) -> None:
@@ -257,7 +259,9 @@ def _governing(bundle: Bundle, forms: tuple[Form, ...]) -> tuple[Value | None, s
     lowest = min(inside, key=lambda f: f.safe.magnitude)  # type: ignore[union-attr]
     governing: Value = inside[0].safe  # type: ignore[assignment]
     for f in inside[1:]:
-        governing = pressure.lower_pressure(governing, f.safe)
+        governing = rec.named(pressure.lower_pressure(governing, f.safe),
+                              "Governing safe pressure: the lowest of the forms" if f is inside[-1] else
+                              "Lower of the safe pressures of the original forms")
     rec.assume("The lowest safe pressure of the forms inside their scope governs; the case names no method.",
                "safer reading")
     return governing, FORMS[lowest.key]

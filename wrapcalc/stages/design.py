@@ -32,7 +32,7 @@ class Route:
 
 @dataclass(frozen=True)
 class Design:
-    """What the design hands on. fits: the repair stays clear of welds, bends and fittings."""
+    """What the design hands on. clear: the checks that it stays clear of welds, bends and fittings."""
 
     pressure: Value
     remaining_wall: Value
@@ -46,8 +46,13 @@ class Design:
     full_thickness: Value | None = None
     layout: Layout | None = None
     overall: Value | None = None
-    fits: bool = True
+    clear: tuple[Check, ...] = ()
     failed: tuple[Check, ...] = ()
+
+    @property
+    def fits(self) -> bool:
+        """The repair stays clear of welds, bends and fittings."""
+        return all(c.met for c in self.clear)
 
     @property
     def holds(self) -> bool:
@@ -103,8 +108,10 @@ def design(bundle: Bundle, a: Assessment) -> Design:
     rec.begin("Layers and wrap thickness")
     layers, t_c = _layers(bundle, chosen.required, gates)
     if chosen.key == LOAD_SHARING:
-        worked = thickness.wrap_strain_load_sharing(p, a.governing, case.value("pipe.outside_diameter"),
-                                                    system.value("laminate.modulus_hoop"), t_c)
+        diameter = case.value("pipe.outside_diameter")
+        worked = thickness.wrap_strain_load_sharing(
+            p, diameter, _steel(bundle).modulus, thickness.equivalent_wall(a.governing, diameter, a.allowable),
+            system.value("laminate.modulus_hoop"), t_c)
         gates.add(rec.check("Hoop strain of the wrap, load sharing", worked, "<=", strain, citation=MECHANICS.id,
                             status="derived"))
     _thick(bundle, t_c)
@@ -144,8 +151,9 @@ def _strain(bundle: Bundle, gates: _Gates) -> Value | None:
     document = case.design.standard
     parts = ["laminate", "adhesive", "filler"] + (["primer"] if system.primer.used == "yes" else [])
     lowest = system.value("laminate.glass_transition")
-    for part in parts[1:]:
-        lowest = thickness.lower_glass_transition(lowest, system.value(f"{part}.glass_transition"))
+    for n, part in enumerate(parts[1:], 2):
+        lowest = rec.named(thickness.lower_glass_transition(lowest, system.value(f"{part}.glass_transition")),
+                           "Lowest glass transition of " + ", ".join(parts[:n]))
     margin = tables.value(document, "glass_transition_margin")
     upper = thickness.upper_temperature_limit(lowest, margin)
     hot = case.value("service.service_temperature")
@@ -155,7 +163,7 @@ def _strain(bundle: Bundle, gates: _Gates) -> Value | None:
     steel_temperature = case.value("service.installation_temperature")
     for field, sense in (("steel_temperature_min", ">="), ("steel_temperature_max", "<=")):
         gates.add(rec.check("Installation temperature against the system's range", steel_temperature, sense,
-                            system.value(f"application.{field}"), citation=f"system sheet {system.system.sheet}",
+                            system.value(f"application.{field}"), citation=f"sheet of {system.system.id}",
                             status="system sheet", kind="gate"))
     if not warm.met:
         return None
@@ -207,7 +215,7 @@ def _envelope(bundle: Bundle, a: Assessment, p: Value, gates: _Gates) -> None:
             ("Coldest service", case.value("service.lowest_temperature"), ">=", "service_temperature_min"),
             ("Design life", case.value("design.design_life"), "<=", "design_life_max")):
         gates.add(rec.check(f"{title} inside the tested envelope", have, sense, system.value(f"envelope.{field}"),
-                            citation=f"system sheet {system.system.sheet}", status="system sheet", kind="gate",
+                            citation=f"sheet of {system.system.id}", status="system sheet", kind="gate",
                             note="evidence cited by the user, not examined by this tool"))
 
 
@@ -289,7 +297,7 @@ def _layers(bundle: Bundle, required: Value, gates: _Gates) -> tuple[Value, Valu
     system, rec = bundle.system, active()
     assert system is not None
     ply = system.value("laminate.ply_thickness")
-    sheet = f"system sheet {system.system.sheet}"
+    sheet = f"sheet of {system.system.id}"
     if system.is_sleeve:
         layers = system.value("sleeve.layers")
         t_c = thickness.wrap_thickness(layers, ply)
@@ -331,8 +339,8 @@ def _extent(bundle: Bundle, a: Assessment, d: Design, gates: _Gates) -> Design:
     if not covered.met or placed is None:
         return replace(d, failed=gates.failed)
     overall = extent.overall_length(placed.cover, end)
-    reach = extent.reach_beyond_defect(overall, a.length)
-    clear = [rec.check(f"Repair clear of welds, bends and fittings, {side}", reach, "<=",
+    reach = extent.reach_beyond_defect(overall, case.value("defect.length"))
+    clear = tuple(rec.check(f"Repair clear of welds, bends and fittings, {side}", reach, "<=",
                        case.value(f"defect.clear_{side}"), citation=PRACTICE.id, status="common practice",
-                       kind="scope") for side in ("upstream", "downstream")]
-    return replace(d, overall=overall, fits=all(c.met for c in clear), failed=gates.failed)
+                       kind="scope") for side in ("upstream", "downstream"))
+    return replace(d, overall=overall, clear=clear, failed=gates.failed)

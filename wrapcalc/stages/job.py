@@ -19,6 +19,7 @@ REDUCE = "reduce pressure and monitor"
 WRAP = "wrap"
 OTHER = "other repair needed"
 NO_DATA = "insufficient data"
+_SENSE = {"<=": "at most", "<": "less than", ">=": "at least", ">": "more than"}
 DECISIONS = (NO_REPAIR, REDUCE, WRAP, OTHER, NO_DATA)
 
 
@@ -79,7 +80,7 @@ def _run(bundle: Bundle, rec: Recorder) -> Outcome:
 
 def _incomplete(missing: list[str], purpose: str = "a decision") -> Decision:
     return Decision(NO_DATA, f"Insufficient data: {len(missing)} value{'s' if len(missing) > 1 else ''} needed for "
-                    f"{purpose} {'are' if len(missing) > 1 else 'is'} missing.", tuple(missing))
+                    f"{purpose} {'are' if len(missing) > 1 else 'is'} missing.")
 
 
 def _after_assessment(bundle: Bundle, a: Assessment) -> Decision | None:
@@ -126,7 +127,8 @@ def _after_design(bundle: Bundle, a: Assessment, d: Design) -> Decision:
                         "gates and checks.", failed)
     if not d.fits:
         return Decision(NO_DATA, "Insufficient data: the repair would reach a girth weld, bend or fitting, which this "
-                        "version does not cover.", ("defect.clear_upstream", "defect.clear_downstream"))
+                        "version does not cover.",
+                        tuple(_told(c, case.display) for c in d.clear if not c.met))
     limit = _limit(bundle, a)
     layers, cover = d.layers, d.layout.cover  # type: ignore[union-attr]
     return Decision(WRAP, f"Wrap: the governing safe pressure {show(a.governing)} ({a.governing_form}) is below the "
@@ -139,7 +141,7 @@ def _after_design(bundle: Bundle, a: Assessment, d: Design) -> Decision:
 def _told(c: Check, display: str) -> str:
     """A failed check in words, with its numbers."""
     if c.provided is not None and c.limit is not None:
-        return f"{c.id} {c.title}: {c.provided.show(display)} should be {c.sense} {c.limit.show(display)}"
+        return f"{c.id} {c.title}: {c.provided.show(display)} should be {_SENSE[c.sense]} {c.limit.show(display)}"
     return f"{c.id} {c.title}: {c.found or c.note or c.verdict}" + (f", wanted: {c.wanted}" if c.wanted else "")
 
 

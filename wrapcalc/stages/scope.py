@@ -50,7 +50,7 @@ def features_outside(bundle: Bundle) -> list[str]:
           "internal corrosion is active or unknown: it goes on under a wrap, which this version does not cover")
     for name, what in (("axial_force", "external axial force"), ("bending_moment", "external bending moment")):
         given = case.get(f"service.{name}")
-        words(what.capitalize(), given.base == 0, given.written, "0",
+        words(what.capitalize(), given.base == 0, given.written, "none (0)",
               f"an {what} of {given.written} is declared: metal-loss methods know only internal pressure")
     entry = tables.entry("ISO 24817:2017", "cycles_without_factor")
     cycles = rec.check("Pressure cycles over the design life", case.value("service.pressure_cycles"), "<=",

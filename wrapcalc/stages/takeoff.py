@@ -43,7 +43,8 @@ def takeoff(bundle: Bundle, a: Assessment, d: Design) -> tuple[Line, ...]:
 
 
 def _packed(item: str, mass: Value, pack: Value, basis: str) -> Line:
-    return Line(item, mass, quantity.packs(mass, pack), pack, basis)
+    mass = active().named(mass, f"{item} to order, with waste")
+    return Line(item, mass, active().named(quantity.packs(mass, pack), f"{item}: whole packs"), pack, basis)
 
 
 def _sleeves(bundle: Bundle, d: Design) -> list[Line]:
@@ -76,7 +77,7 @@ def _cloth(bundle: Bundle, d: Design) -> list[Line]:
                       for w in system.unit_widths if w.magnitude in d.layout.counts)
     out = [Line(f"Cloth, bands: {words}; each cut to {cut.show(case.display)}", order,
                 basis=f"{int(d.layers.magnitude)} layers, with waste")]
-    resin = quantity.resin_mass(order, system.value("lay_up.cloth_areal_mass"),
+    resin = quantity.resin_mass(area, system.value("lay_up.cloth_areal_mass"),
                                 system.value("lay_up.fibre_mass_share"), case.value("takeoff.adhesive_waste"))
     out.append(_packed("Resin", resin, system.value("adhesive.pack"), "wetting out the cloth, with waste"))
     return out

@@ -30,11 +30,13 @@ def refused(text, kind="length") -> QuantityFault:
     ("-10 °C", "temperature", -10), ("−10 °C", "temperature", -10), ("32 degF", "temperature", 0),
     ("147.2 °F", "temperature", 64), ("300 K", "temperature", 26.85), ("20 C", "temperature", 20),
     ("68 F", "temperature", 20),
-    ("5.4 °F", "temperature difference", 3), ("3 °C", "temperature difference", 3), ("3 K", "temperature difference", 3),
+    ("5.4 °F", "temperature difference", 3), ("3 °C", "temperature difference", 3), ("3 K", "temperature difference",
+    3),
     ("11.7e-6 1/°C", "expansion", 11.7e-6), ("6.5e-6 1/°F", "expansion", 11.7e-6),
     ("0.25 %", "strain", 0.0025), ("2500 microstrain", "strain", 0.0025), ("0.0025 mm/mm", "strain", 0.0025),
     ("15 %", "percentage", 0.15), ("20 y", "duration", 20), ("1 kip", "force", 4448.22161526),
-    ("1 N*m", "moment", 1000), ("1 N·m", "moment", 1000), ("2 gal", "volume", 7.570823568), ("5 lb", "mass", 2.26796185),
+    ("1 N*m", "moment", 1000), ("1 N·m", "moment", 1000), ("2 gal", "volume", 7.570823568), ("5 lb", "mass",
+    2.26796185),
     ("10 lb/gal", "density", 1.19826427317), ("24 oz/yd2", "area density", 0.813737939397),
     (0.72, "number", 0.72), (3, "count", 3), (3.0, "count", 3)])
 def test_a_quantity_is_read_in_its_unit(text, kind, base):
@@ -74,7 +76,8 @@ def test_conversion_leaves_no_hair():
     pytest.param("1000 psia", "gauge pressure", "'1000 psia'", "gauge", "every pressure here is gauge", id="psia"),
     pytest.param("6 MPa abs", "gauge pressure", "'6 MPa abs'", "gauge", "absolute pressure", id="MPa abs"),
     pytest.param("6 bar(abs)", "gauge pressure", "'6 bar(abs)'", "gauge", "absolute pressure", id="bar(abs)"),
-    pytest.param("52000 psig", "stress", "'52000 psig'", "a stress", "gauge pressure is not a stress", id="psig stress"),
+    pytest.param("52000 psig", "stress", "'52000 psig'", "a stress", "gauge pressure is not a stress",
+    id="psig stress"),
     pytest.param("207 mm", "modulus", "'207 mm'", "a modulus", "mm measures a length", id="modulus"),
     pytest.param("8.2 mm 3", "length", "'8.2 mm 3'", "mm", "'mm 3' is not a unit we know", id="two numbers"),
     pytest.param("8.2.3 mm", "length", "'8.2.3 mm'", "mm", "is not a unit we know", id="two points"),
@@ -106,7 +109,8 @@ def test_conversion_leaves_no_hair():
     pytest.param(True, "length", "'true'", "mm", 'write it like "8.2 mm"', id="boolean length"),
     pytest.param([1, 2], "length", "a list of 2", "mm", 'write it like "8.2 mm"', id="array"),
     pytest.param({"a": 1}, "length", "a table", "mm", 'write it like "8.2 mm"', id="table"),
-    pytest.param(datetime.date(2026, 9, 1), "length", "the date or time 2026-09-01", "mm", 'write it like "8.2 mm"', id="date"),
+    pytest.param(datetime.date(2026, 9, 1), "length", "the date or time 2026-09-01", "mm", 'write it like "8.2 mm"',
+    id="date"),
     pytest.param("8 " + "m" * 500, "length", "'8 mmm", "mm", "one number and its unit", id="a long text"),
     pytest.param("8 \x1b[31mmm", "length", r"'8 \x1b[31mmm'", "mm", "is not a unit we know", id="terminal escape")])
 def test_a_refusal_says_found_allowed_and_mend(text, kind, found, allowed, mend):

@@ -122,7 +122,7 @@ def quantity(kind: str, *, above: float | None = None, least: float | None = Non
 
 
 def ask(question: str, *, need: str = "assess", example: str = "", kind: str = "", **kwargs: Any) -> Any:
-    """A field with its question. need: "assess" (for every decision), "design" (once a wrap is designed), "" (optional)."""
+    """A field with its question. need: "assess" (for every decision), "design" (once a wrap is tried), "" (not)."""
     kwargs.setdefault("default", None)
     return Field(description=question, json_schema_extra={"need": need, "example": example, "kind": kind}, **kwargs)
 
@@ -152,8 +152,9 @@ RESERVED_NAME = re.compile(r"(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?", re.IGN
 def _identifier(raw: Any) -> str:
     ok = isinstance(raw, str) and re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]{0,59}", raw)
     if not ok or raw.endswith(".") or RESERVED_NAME.fullmatch(raw):
-        raise FieldFault(units.shown(raw), "1 to 60 letters, digits, '.', '-' or '_', beginning with a letter or digit, "
-                         "because it names a folder, and no name that Windows reserves", 'write something like "HB-07"')
+        raise FieldFault(units.shown(raw), "1 to 60 letters, digits, '.', '-' or '_', beginning with a letter or "
+                         "digit, because it names a folder, and no name that Windows reserves",
+                         'write something like "HB-07"')
     return raw
 
 
@@ -179,7 +180,8 @@ def _clock(raw: Any) -> str | None:
         return None
     m = re.fullmatch(r"([0-9]{1,2}):([0-5][0-9])", raw) if isinstance(raw, str) else None
     if m is None or int(m[1]) > 12:
-        raise FieldFault(units.shown(raw), "a clock position facing downstream from 0:00 to 12:59", 'write "4:30" for half past four')
+        raise FieldFault(units.shown(raw), "a clock position facing downstream from 0:00 to 12:59",
+                         'write "4:30" for half past four')
     return f"{int(m[1]) % 12 or 12}:{m[2]}"
 
 

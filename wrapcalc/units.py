@@ -159,7 +159,8 @@ def parse(text: object, kind: str) -> tuple[float, str]:
     plain = _POWER.sub(lambda m: "e" + m[1].translate(_RAISED), text.strip()).replace("−", "-")
     m = _QUANTITY.fullmatch(plain)
     if m is None or m[2].startswith(",") or "," in m[2]:
-        mend = ("use a decimal point and no thousands separator, such as " if m or _COMMA.match(plain) else "write it like ")
+        comma = m is not None or _COMMA.match(plain)
+        mend = "use a decimal point and no thousands separator, such as " if comma else "write it like "
         raise QuantityFault(shown(text), allowed, mend + example)
     number, unit = m.groups()
     if not unit:
@@ -204,11 +205,15 @@ def _bare(text: object, k: Kind, allowed: str) -> float:
     return value
 
 
+def _a(k: Kind) -> str:
+    return f"{'an' if k.name[0] in 'aeiou' else 'a'} {k.name}"
+
+
 def _allowed(k: Kind) -> str:
     if not k.units:
         return k.note
     extra = f" ({k.note})" if k.note else ""
-    return f"a {k.name} with one of the units {', '.join(k.units)}{extra}"
+    return f"{_a(k)} with one of the units {', '.join(k.units)}{extra}"
 
 
 _EXAMPLES = {"length": '"8.2 mm"', "gauge pressure": '"6.5 MPa"', "temperature": '"20 °C"',
@@ -225,12 +230,12 @@ def _example(k: Kind) -> str:
 
 def _why_not(unit: str, k: Kind, example: str) -> str:
     if k.refused and unit in k.refused:
-        return f"{unit} is refused: {k.refused[unit]}; write a {k.name} such as {example}"
+        return f"{unit} is refused: {k.refused[unit]}; write {_a(k)} such as {example}"
     if k.refused is _ABSOLUTE and "abs" in unit.casefold():
-        return f"{printable(unit)[:20]} is refused: {_ABSOLUTE["psia"]}; write a {k.name} such as {example}"
+        return f"{printable(unit)[:20]} is refused: {_ABSOLUTE['psia']}; write {_a(k)} such as {example}"
     for other in KINDS.values():
         if unit in other.units:
-            return f"{unit} measures a {other.name}; write a {k.name} such as {example}"
+            return f"{unit} measures {_a(other)}; write {_a(k)} such as {example}"
     if unit[0].isdigit():
         return f"write the number without spaces between its digits, such as {example}"
     near = close(unit, k.units)

@@ -120,11 +120,13 @@ def f(field: str, toml: str, found: str, allowed: str, mend: str, name: str):
       "measured, document, assumed, derived", "did you mean 'measured'?", "kind of source"),
     f("pipe.nominal_wall", '{ value = "8.74 mm", source_kind = 4 }', "source_kind = '4'", "measured, document",
       "choose one of them", "kind of source that is no text"),
-    f("pipe.nominal_wall", '{ value = { value = "8.74 mm" } }', "a table", "a length", 'write it like "8.2 mm"', "nested table"),
+    f("pipe.nominal_wall", '{ value = { value = "8.74 mm" } }', "a table", "a length", 'write it like "8.2 mm"',
+    "nested table"),
     # -- several fields together
     f("defect.depth", '"8.7 mm"', "'8.7 mm'", "at most the wall, 8.61 mm", "check depth and wall", "depth over wall"),
     f("pipe.smys", '"470 MPa"', "'470 MPa'", "at most pipe.smts = 460 MPa", "exchanged", "SMYS above SMTS"),
-    f("pipe.smys", '"36 MPa"', "'36 MPa'", "at least 150 MPa and at most 900 MPa", "check the value and its sign, unit", "SMYS"),
+    f("pipe.smys", '"36 MPa"', "'36 MPa'", "at least 150 MPa and at most 900 MPa",
+    "check the value and its sign, unit", "SMYS"),
     f("service.discovery_pressure", '"15.5 MPa"', "'15.5 MPa'", "at most 15.48 MPa, which brings the sound pipe to "
       "SMYS", "check the pressure, the wall", "pressure above yield"),
     f("service.maop", '"16 MPa"', "'16 MPa'", "at most 15.48 MPa", "check the pressure", "MAOP above yield"),
@@ -192,7 +194,8 @@ def f(field: str, toml: str, found: str, allowed: str, mend: str, name: str):
     # -- files named by the case
     f("defect.grid", '"no-such.csv"', "no such file", "a readable text file", "check the name", "no grid file"),
     f("defect.grid", '"sub/grid.csv"', "'sub/grid.csv'", "a file name without folders", "beside the case", "folder"),
-    f("defect.grid", r'"..\\grid.csv"', r"'..\grid.csv'", "a file name without folders", "beside the case", "backslash"),
+    f("defect.grid", r'"..\\grid.csv"', r"'..\grid.csv'", "a file name without folders", "beside the case",
+    "backslash"),
     f("defect.grid", '".grid.csv"', "'.grid.csv'", "a file name without folders", "beside the case", "hidden grid"),
     f("defect.grid", '"takeoff.csv"', "'takeoff.csv'", "the package uses this one", "rename the file", "taken name"),
     f("defect.grid", '"Case.TOML"', "'Case.TOML'", "the package uses this one", "rename the file", "taken, capitals"),
@@ -261,9 +264,7 @@ def test_all_faults_are_reported_together_in_the_order_of_the_file(edit):
                 service__lowest_temperature='"50 °C"', defect__depth='"3.1 mm"', defect__clock='"16:00"',
                 pipe__colour='"red"', design__system='"example-sleve"', defect__width='"15 mm"')
     faults = faults_of(path)
-    assert [x.field for x in faults] == [
-        "case.id", "pipe.nominal_wall", "pipe.smys", "pipe.colour", "service.maop", "service.lowest_temperature",
-        "defect.depth", "defect.clock", "defect.width", "design.system"] or {x.field for x in faults} == {
+    assert len(faults) == 10 and {x.field for x in faults} == {
         "case.id", "pipe.nominal_wall", "pipe.smys", "pipe.colour", "service.maop", "service.lowest_temperature",
         "defect.depth", "defect.clock", "defect.width", "design.system"}
     assert [x.line for x in faults] == sorted(x.line for x in faults)
@@ -288,7 +289,8 @@ def test_blank_is_unanswered_not_a_fault(edit):
 
 
 def test_written_is_kept_and_converted(edit):
-    given = load_bundle(edit(pipe__nominal_wall='{ value = " 344  mil ", source = "cert  4", source_kind = "document" }')
+    stated = '{ value = " 344  mil ", source = "cert  4", source_kind = "document" }'
+    given = load_bundle(edit(pipe__nominal_wall=stated)
                         ).case.pipe.nominal_wall
     assert isinstance(given, Given)
     assert (given.written, given.base, given.source, given.source_kind) == ("344 mil", 8.7376, "cert 4", "document")
@@ -352,7 +354,11 @@ def test_byte_order_mark_and_windows_line_ends_are_accepted(example):
     text = path.read_text("utf-8")
     plain = load_bundle(path)
     path.write_bytes(b"\xef\xbb\xbf" + text.replace("\n", "\r\n").encode())
-    assert load_bundle(path).case == plain.case or load_bundle(path).case.id == plain.case.id
+    other = load_bundle(path)
+    assert other.grid == plain.grid
+    for field in FIELDS:
+        one, two = plain.case.get(field), other.case.get(field)
+        assert (one.written, one.base) == (two.written, two.base) if isinstance(one, Given) else one == two, field
     path.write_bytes(b"\xef\xbb\xbf" + text.replace("\n", "\r\n").replace('"8.74 mm"', '"8,74 mm"').encode())
     assert only(path).line == line_of(text, "pipe.nominal_wall")
 
@@ -382,7 +388,8 @@ def test_what_is_not_toml(example, toml, line, found, mend):
 
 def test_the_line_is_right_after_texts_of_several_lines(edit, example):
     path = edit(pipe__nominal_wall='"8,74 mm"')
-    text = path.read_text("utf-8").replace('prepared_by = "E. Example"', 'prepared_by = """E.\n[pipe]\nnominal_wall = 3\n"""')
+    text = path.read_text("utf-8").replace(
+        'prepared_by = "E. Example"', 'prepared_by = """E.\n[pipe]\nnominal_wall = 3\n"""')
     path.write_text(text.replace("# Invented", "# a \u2028 \x85 Invented"), "utf-8")
     lines = path.read_text("utf-8").split("\n")
     assert lines[only(path).line - 1].startswith('nominal_wall = "8,74 mm"')
@@ -421,8 +428,8 @@ def test_a_damaged_case_file(example, at, gone, put):
     loaded_or_faults(example / NAME)
 
 
-UNITS = st.sampled_from(["mm", "m", "in", "mil", "MPa", "psi", "bar", "°C", "°F", "K", "GPa", "N", "N*m", "%", "y", "kg",
-                         "1/°C", "ksi", ""])
+UNITS = st.sampled_from(["mm", "m", "in", "mil", "MPa", "psi", "bar", "°C", "°F", "K", "GPa", "N", "N*m", "%", "y",
+                         "kg", "1/°C", "ksi", ""])
 SIZES = st.one_of(st.floats(-1e3, 1e3), st.floats(1, 100), st.integers(0, 500), st.sampled_from(
     [0, 1e-9, 1e9, 1e-300, 1e300, 0.1, 1e-3]))
 QUANTITY = st.builds(lambda n, u: f"{n:g} {u}" if isinstance(n, float) and n == n else f"{n} {u}", SIZES, UNITS)
@@ -489,7 +496,8 @@ def test_a_case_with_other_sizes_ends_in_one_of_five_words(example, changes, sys
     for field, factor in changes.items():
         table, key = field.split(".")
         old = data[table][key]
-        data[table][key] = {**old, "value": scaled(old["value"], factor)} if isinstance(old, dict) else scaled(old, factor)
+        data[table][key] = ({**old, "value": scaled(old["value"], factor)} if isinstance(old, dict)
+                            else scaled(old, factor))
     (example / NAME).write_bytes(written(data).encode())
     loaded_or_faults(example / NAME)
 

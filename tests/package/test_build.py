@@ -222,3 +222,10 @@ def test_missing_values_make_a_package_that_names_them(example, tmp_path):
     record = json.loads((tmp_path / "out" / "HB-02-r1" / "record.json").read_text(encoding="utf-8"))
     assert record["decision"]["word"] == "insufficient data" and record["decision"]["missing"] == ["defect.clock"]
     assert "defect.clock" in (tmp_path / "out" / "HB-02-r1" / "package.html").read_text(encoding="utf-8")
+
+
+def test_a_kernel_of_its_own_gives_the_same_notebook(example, tmp_path, packages):
+    only(example, "HB-02")
+    assert main(["package", str(example), "--out", str(tmp_path / "out"), "--isolated"]) == 0
+    name = "workbook.ipynb"
+    assert files(tmp_path / "out" / "HB-02-r1")[name] == files(packages / "HB-02-r1")[name]

@@ -75,7 +75,7 @@ def failed(o: Outcome) -> list[str]:
 def test_the_example_is_a_wrap(decide):
     o = decide()
     assert o.decision.word == WRAP and failed(o) == []
-    for number in ("7.264 MPa", "8.6 MPa", "12.65 mm", "520 mm", "6.48 MPa"):
+    for number in ("7.264 MPa", "8.6 MPa", "12.65 mm", "6.48 MPa"):
         assert number in o.decision.sentence
 
 
@@ -126,7 +126,7 @@ def test_what_only_a_lay_up_or_a_primer_needs(decide, field):
     ("service__inside_repair", "nothing", "girth weld", "there is a girth weld inside the repair"),
     ("service__inside_repair", "nothing", "fitting", "there is a fitting inside the repair"),
     ("service__inside_repair", "nothing", "corroded seam", "there is a corroded seam inside the repair"),
-    *[("defect__kind", METAL_LOSS, kind, f"the defect is a {kind}".replace("a internal", "a"))
+    *[("defect__kind", METAL_LOSS, kind, f"the defect is a {kind}")
       for kind in ("dent", "gouge", "crack", "leak")],
     ("defect__kind", METAL_LOSS, "internal metal loss", "internal metal loss"),
 ])
@@ -161,7 +161,8 @@ def test_depth_with_allowance_over_wall(decide, service):
     below = decide(defect__depth=mm(6.608 - HAIR), **low)
     assert below.decision.word == NO_REPAIR and below.assessment.relative_depth.magnitude < 0.80
     above = decide(defect__depth=mm(6.608 + HAIR), **low)
-    assert above.decision.word == OTHER and above.assessment.too_deep and "above the limit 0.8" in above.decision.sentence
+    assert above.decision.word == OTHER and above.assessment.too_deep
+    assert "above the limit 0.8" in above.decision.sentence
     assert ("49 CFR 195" if service == "liquid line" else "49 CFR 192") in above.decision.sentence
     assert above.assessment.governing is None and above.design is None
     assert all(i.struck for i in above.recorder.items if getattr(i, "formula", None) is not None
@@ -264,8 +265,10 @@ def test_a_named_higher_form_can_turn_the_decision(decide):
 @pytest.mark.parametrize(("fields", "factor"), [
     ({"service__class_location": "1"}, 0.72), ({"service__class_location": "2"}, 0.60),
     ({"service__class_location": "3"}, 0.50), ({"service__class_location": "4"}, 0.40),
-    ({"service__service": "liquid line"}, 0.72), ({"service__service": "liquid line", "service__class_location": "4"}, 0.72),
-    ({"service__service": "liquid line", "service__lower_design_factor": 0.6, "service__lower_design_factor_reason": "x"},
+    ({"service__service": "liquid line"}, 0.72),
+    ({"service__service": "liquid line", "service__class_location": "4"}, 0.72),
+    ({"service__service": "liquid line", "service__lower_design_factor": 0.6,
+      "service__lower_design_factor_reason": "x"},
      0.6),
     ({"service__lower_design_factor": 0.5, "service__lower_design_factor_reason": "road crossing"}, 0.5),
     ({"service__lower_design_factor": 0.9, "service__lower_design_factor_reason": "x"}, 0.6)])
@@ -293,7 +296,8 @@ def test_lowered_maop_against_safe_pressure(decide):
     why = {"service__lowered_maop_reason": "operator, until 2027"}
     for lowered in (f"{p_s!r} MPa", mpa(p_s * (1 - HAIR)), "1 MPa"):
         o = decide(service__lowered_maop=lowered, **why)
-        assert o.decision.word == REDUCE and o.design is None and "growth is not assessed" in o.decision.sentence.lower()
+        assert o.decision.word == REDUCE and o.design is None
+        assert "Growth is not assessed" in o.decision.sentence
     o = decide(service__lowered_maop=mpa(p_s * (1 + HAIR)), **why)
     assert o.decision.word == WRAP and o.design.pressure.magnitude == pytest.approx(p_s * (1 + HAIR), rel=1e-12)
 
@@ -324,7 +328,8 @@ def test_the_limit_until_then(decide, word, fields, service):
 @pytest.mark.parametrize(("fields", "p"), [
     ({}, 8.6), ({"service__upset_pressure": "8.8 MPa"}, 8.8), ({"service__upset_pressure": "8.6 MPa"}, 8.6),
     ({"service__lowered_maop": "8 MPa", "service__lowered_maop_reason": "x"}, 8.0),
-    ({"service__lowered_maop": "8 MPa", "service__lowered_maop_reason": "x", "service__upset_pressure": "8.8 MPa"}, 8.8)])
+    ({"service__lowered_maop": "8 MPa", "service__lowered_maop_reason": "x", "service__upset_pressure": "8.8 MPa"},
+     8.8)])
 def test_repair_design_pressure(decide, fields, p):
     assert decide(**fields).design.pressure.magnitude == pytest.approx(p)
 
@@ -363,7 +368,8 @@ def test_the_primer_is_field_cured_too(decide):
     o = decide(sheet={"primer__glass_transition": "56.999 °C"}, of="example-cloth", **waste)
     assert o.decision.word == OTHER and failed(o) == ["Hottest service against the upper limit of the system"]
     sheet["primer__used"] = "no"
-    assert decide(sheet=sheet | {"primer__glass_transition": "30 °C"}, of="example-cloth", **waste).decision.word == WRAP
+    unused = sheet | {"primer__glass_transition": "30 °C"}
+    assert decide(sheet=unused, of="example-cloth", **waste).decision.word == WRAP
 
 
 def test_most_layers_of_a_lay_up(decide):
@@ -373,7 +379,8 @@ def test_most_layers_of_a_lay_up(decide):
     assert decide(sheet={"lay_up__most_layers": n}, of="example-cloth", **waste).decision.word == WRAP
     o = decide(sheet={"lay_up__most_layers": n - 1}, of="example-cloth", **waste)
     assert o.decision.word == OTHER and failed(o) == ["Layers against the most that were qualified"]
-    assert int(decide(sheet={"lay_up__least_layers": n + 1}, of="example-cloth", **waste).design.layers.magnitude) == n + 1
+    more = decide(sheet={"lay_up__least_layers": n + 1}, of="example-cloth", **waste)
+    assert more.decision.word == WRAP and more.design.layers.magnitude == n + 1
 
 
 def test_thickness_by_a_hair(decide):
@@ -386,7 +393,8 @@ def test_thickness_by_a_hair(decide):
 def test_remaining_wall(decide):
     """A thin wall, so that 1 mm remains before 0.80 of it is lost."""
     thin = {"pipe__nominal_wall": "4 mm", "pipe__sound_wall": "4 mm", "pipe__wall_allowance": "0 mm",
-            "defect__grid": None, "defect__depth_allowance": "0 mm", "service__maop": "1.6 MPa", "defect__width": "60 mm",
+            "defect__grid": None, "defect__depth_allowance": "0 mm", "service__maop": "1.6 MPa",
+            "defect__width": "60 mm",
             "service__discovery_pressure": "1.6 MPa", "service__installation_pressure": "0 MPa"}
     sheet = {"envelope__depth_max": 0.8, "sleeve__layers": 30}
     assert decide(sheet=sheet, defect__depth="3 mm", **thin).decision.word == WRAP
@@ -419,7 +427,8 @@ def test_installation_pressure_against_safe_pressure(decide):
 
 
 def test_the_gate_of_another_route_does_not_decide(decide):
-    o = decide(service__installation_pressure="8 MPa", design__design_method="laminate strain", sheet={"sleeve__layers": 24})
+    o = decide(service__installation_pressure="8 MPa", design__design_method="laminate strain",
+               sheet={"sleeve__layers": 24})
     assert o.decision.word == WRAP
     assert next(r for r in o.design.routes if r.key == "load sharing").required is None
 
@@ -512,8 +521,8 @@ def test_axial_stress_of_the_damaged_section(decide):
 
 def test_strength_alone_does_not_clear_a_section_that_is_too_weak_axially(decide):
     p_s = governing(decide())
-    wide = {"defect__width": "1270 mm", "defect__depth": "6.4 mm", "defect__depth_allowance": "0.1 mm", "defect__grid": None,
-            "defect__length": "40 mm", "defect__length_allowance": "0 mm"}
+    wide = {"defect__width": "1270 mm", "defect__depth": "6.4 mm", "defect__depth_allowance": "0.1 mm",
+            "defect__grid": None, "defect__length": "40 mm", "defect__length_allowance": "0 mm"}
     o = decide(**wide, service__maop="5 MPa", service__discovery_pressure="5 MPa", sheet={"envelope__depth_max": 0.8})
     assert p_s > 5 and o.assessment.strength_check.met and not o.assessment.axial_check.met
     assert o.decision.word == OTHER and "Net-section axial stress at MAOP" in failed(o)
@@ -525,16 +534,18 @@ def test_clear_distance(decide, side):
     """Cover 520 mm, ends 3 x 15.07 mm each, and distances are taken from the edge of the measured 236 mm: the
     repair reaches 187.21 mm beyond it."""
     reach = (520 + 2 * 3 * 11 * 1.37 - 236) / 2
-    assert decide(**{f"defect__clear_{side}": mm(reach + 1e-4)}).decision.word == WRAP
-    o = decide(**{f"defect__clear_{side}": mm(reach - 1e-4)})
+    sheet = {"sleeve__widths": ["520 mm"], "sleeve__most_units": 1}
+    assert decide(sheet=sheet, **{f"defect__clear_{side}": mm(reach + 1e-4)}).decision.word == WRAP
+    o = decide(sheet=sheet, **{f"defect__clear_{side}": mm(reach - 1e-4)})
     assert o.decision.word == NO_DATA and "girth weld, bend or fitting" in o.decision.sentence
     assert len(o.decision.reasons) == 1 and f"bends and fittings, {side}" in reasons(o) and o.order == ()
 
 
 def test_all_failed_checks_are_told(decide):
-    o = decide(sheet={"envelope__smys_max": "350 MPa", "sleeve__layers": 2, "application__steel_temperature_min": "20 °C"})
-    assert o.decision.word == OTHER and len(o.decision.reasons) == 4 == len(failed(o))
-    assert "does not meet 4 of its gates and checks" in o.decision.sentence
+    o = decide(sheet={"envelope__smys_max": "350 MPa", "sleeve__layers": 2,
+                      "application__steel_temperature_min": "20 °C"})
+    assert o.decision.word == OTHER and len(o.decision.reasons) == 3 == len(failed(o))
+    assert "does not meet 3 of its gates and checks" in o.decision.sentence
 
 
 def test_every_shipped_example_comes_to_its_word(example):

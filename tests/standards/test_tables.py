@@ -118,31 +118,37 @@ def test_no_marks_at_all(load):
                    "item, value, by, on, copy", "by whom, when, and in which copy", id=f"{key} = {blank}")
       for key, line in (("item", 2), ("value", 3), ("by", 4), ("on", 5), ("copy", 6)) for blank in ('""', '"  "')],
     *[pytest.param("\n".join(x for x in VALUE.split("\n") if not x.startswith(key)), f"value.0.{key}", 1, "nothing",
-                   "item, value, by, on, copy", "by whom, when", id=f"no {key}") for key in ("item", "value", "by", "on",
+                   "item, value, by, on, copy", "by whom, when", id=f"no {key}") for key in ("item", "value", "by",
+                   "on",
                                                                                             "copy")],
     pytest.param(VALUE.replace('"A. Reviewer"', "3"), "value.0.by", 4, "'3'", "a text in quotation marks", "quotation",
                  id="who is a number"),
     pytest.param(VALUE.replace("2026-09-30", '"last week"'), "value.0.on", 5, "'last week'", "a date: year-month-day",
                  'write on = "2026-09-30"', id="no date"),
-    pytest.param(VALUE.replace("2026-09-30", "true"), "value.0.on", 5, "'true'", "a date", "write on", id="boolean date"),
+    pytest.param(VALUE.replace("2026-09-30", "true"), "value.0.on", 5, "'true'", "a date", "write on",
+    id="boolean date"),
     pytest.param(VALUE.replace("2026-09-30", "20260930"), "value.0.on", 5, "'20260930'", "a date", "write on",
                  id="number for a date"),
     pytest.param(VALUE.replace("copy =", "kopy = 1\ncopy ="), "value.0.kopy", 6, "a key that we do not know",
                  "item, value, by, on, copy", "did you mean 'copy'?", id="unknown key in a mark"),
     pytest.param(VALUE.replace("0.25 %", "0,25 %"), "value.0.value", 3, "'0,25 %'", "a strain", "decimal point",
                  id="comma decimal"),
-    pytest.param(VALUE.replace('"0.25 %"', "0.25"), "value.0.value", 3, "the bare number 0.25", "a strain", "add the unit",
+    pytest.param(VALUE.replace('"0.25 %"', "0.25"), "value.0.value", 3, "the bare number 0.25", "a strain",
+    "add the unit",
                  id="bare number"),
     pytest.param(VALUE.replace("0.25 %", "0.25 MPa"), "value.0.value", 3, "'0.25 MPa'", "a strain",
                  "measures a gauge pressure", id="wrong kind"),
     pytest.param(VALUE.replace('"0.25 %"', "true"), "value.0.value", 3, "'true'", "a strain", "write", id="boolean"),
     pytest.param(VALUE.replace('"0.25 %"', "[1]"), "value.0.value", 3, "a list of 1", "a strain", "write", id="list"),
     pytest.param(VALUE.replace('"0.25 %"', '"0.25 mm/mm"'), "value.0.value", 3, "'0.25 mm/mm'",
-                 "6.25e-4".replace("6.25e-4", "6.25 × 10⁻⁴") + " to 0.01; ours is 0.25 %", "check the value and its unit",
+                 "6.25 × 10⁻⁴ to 0.01; ours is 0.25 %",
+                 "check the value and its unit",
                  id="a hundredfold"),
-    pytest.param(VALUE.replace("0.25 %", "-0.25 %"), "value.0.value", 3, "'-0.25 %'", "ours is 0.25 %", "check the value",
+    pytest.param(VALUE.replace("0.25 %", "-0.25 %"), "value.0.value", 3, "'-0.25 %'", "ours is 0.25 %",
+    "check the value",
                  id="negative"),
-    pytest.param(VALUE.replace(ITEM, "49 CFR 195/design_factor").replace('"0.25 %"', "1.1"), "value.0.value", 3, "'1.1'",
+    pytest.param(VALUE.replace(ITEM, "49 CFR 195/design_factor").replace('"0.25 %"', "1.1"), "value.0.value", 3,
+    "'1.1'",
                  "0.18 to 1; ours is 0.72", "check the value", id="a share above 1"),
     pytest.param(VALUE.replace(ITEM, "49 CFR 195/depth_limit").replace('"0.25 %"', "1.0"), "value.0.value", 3, "'1.0'",
                  "0.2 to 0.9; ours is 0.8", "check the value", id="the whole wall"),
@@ -163,7 +169,8 @@ def test_no_marks_at_all(load):
                  "quotation marks", id="expression that is no text"),
     pytest.param(FORMULA.replace("\nexpression", "\nexpresion"), None, None, None, None, None, id="misspelt key"),
     pytest.param("", "the file", None, "nothing: it is empty", "a TOML file", "wrapcalc new", id="empty"),
-    pytest.param("[[value]\n", "the file", 1, "text that is not TOML", "lines such as", "look at that line", id="no TOML"),
+    pytest.param("[[value]\n", "the file", 1, "text that is not TOML", "lines such as", "look at that line",
+    id="no TOML"),
 ])
 def test_one_fault_one_message(load, text, field, line, found, allowed, mend):
     if field is None:
@@ -180,7 +187,8 @@ def test_one_fault_one_message(load, text, field, line, found, allowed, mend):
 
 
 def test_all_faults_are_reported_together(load):
-    text = VALUE.replace("20_y", "21_y") + VALUE.replace("2026-09-30", "7") + FORMULA.replace("P_F /", "P_F +") + "[x]\n"
+    text = VALUE.replace("20_y", "21_y") + VALUE.replace("2026-09-30", "7") + FORMULA.replace("P_F /",
+        "P_F +") + "[x]\n"
     assert [f.field for f in faults_of(load, text)] == ["x", "value.0.item", "value.1.on", "formula.0.expression"]
 
 
@@ -206,8 +214,10 @@ def test_missing_big_folder_and_not_utf8(load, tmp_path):
 
 JUNK = st.recursive(st.booleans() | st.integers() | st.floats() | st.dates() | st.text(max_size=5)
                     | st.sampled_from([ITEM, "safe_pressure", "0.24 %", "P_F / SF", "2026-09-30"]),
-                    lambda i: st.lists(i, max_size=2) | st.dictionaries(st.text(max_size=3), i, max_size=2), max_leaves=3)
-MARK = st.dictionaries(st.sampled_from(["item", "value", "name", "expression", "by", "on", "copy", "x"]), JUNK, max_size=6)
+                    lambda i: st.lists(i, max_size=2) | st.dictionaries(st.text(max_size=3), i, max_size=2),
+                    max_leaves=3)
+MARK = st.dictionaries(st.sampled_from(["item", "value", "name", "expression", "by", "on", "copy", "x"]), JUNK,
+    max_size=6)
 
 
 @settings(deadline=None, max_examples=100, suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -219,7 +229,8 @@ def test_any_marks_are_tables_or_clear_faults(load, data):
 
 @settings(deadline=None, max_examples=100, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.binary(max_size=40) | st.tuples(st.integers(0, len(VALUE + FORMULA)), st.integers(0, 20), st.text(max_size=4))
-       .map(lambda x: ((VALUE + FORMULA)[:x[0]] + x[2] + (VALUE + FORMULA)[x[0] + x[1]:]).encode("utf-8", "surrogatepass")))
+       .map(lambda x: ((VALUE + FORMULA)[:x[0]] + x[2] + (VALUE + FORMULA)[x[0] + x[1]:]).encode("utf-8",
+       "surrogatepass")))
 def test_any_bytes_are_tables_or_clear_faults(load, raw):
     tables_or_faults(load, raw)
 

@@ -65,7 +65,8 @@ NEEDED = [(text, name) for text in (SLEEVE, CLOTH) for name in (
      and not n.startswith("evidence") and n not in ("schema_version", "system.id", "system.system_type")])]
 
 
-@pytest.mark.parametrize(("text", "field"), NEEDED, ids=[f"{'sleeve' if t is SLEEVE else 'cloth'}-{n}" for t, n in NEEDED])
+@pytest.mark.parametrize(("text", "field"), NEEDED, ids=[f"{'sleeve' if t is SLEEVE else 'cloth'}-{n}" for t,
+    n in NEEDED])
 def test_every_value_of_the_kind_must_be_there(edited, text, field):
     for blank in (None, '""'):
         fault = only(edited(text, **{field.replace(".", "__"): blank}))
@@ -99,11 +100,11 @@ def test_system_type_decides_which_table_there_is(edited):
     ("laminate.modulus_hoop", "36.5", "the bare number 36.5", "a modulus", "add the unit"),
     ("laminate.modulus_hoop", '"36.5 MPa"', "'36.5 MPa'", "at least 1000 MPa", "unit and decimal point"),
     ("laminate.modulus_hoop", '"36.5 mm"', "'36.5 mm'", "a modulus", "mm measures a length"),
-    ("laminate.expansion_hoop", '"9.8e-6 °C"', "'9.8e-6 °C'", "an expansion".replace("an ", "a "), "1/"),
+    ("laminate.expansion_hoop", '"9.8e-6 °C"', "'9.8e-6 °C'", "an expansion", "1/"),
     ("laminate.expansion_hoop", '"9.8 1/°C"', "'9.8 1/°C'", "at most 0.001 1/°C", "decimal point"),
     ("laminate.glass_transition", '"8400 °C"', "'8400 °C'", "at most 500 °C", "check the value"),
     ("laminate.poisson_ratio", "1.2", "'1.2'", "at least 0 and at most 1", "check the value"),
-    ("adhesive.density", '"1190 kg/L"', "'1190 kg/L'", "at most 20 kg/m³".replace("20 kg/m³", "20000 kg/m³"), "unit"),
+    ("adhesive.density", '"1190 kg/L"', "'1190 kg/L'", "at most 20000 kg/m³", "unit"),
     ("sleeve.layers", "0", "'0'", "at least 1 and at most 200", "check the value"),
     ("sleeve.layers", "2.5", "'2.5'", "a whole number", "write a whole number"),
     ("sleeve.widths", '"170 mm"', "'170 mm'", "a list of 1 to 8 widths", 'write ["220 mm", "340 mm"]'),
@@ -129,7 +130,8 @@ def test_system_type_decides_which_table_there_is(edited):
      "correct one of the two"),
     ("envelope.outside_diameter_min", '"763 mm"', "'763 mm'", "at most envelope.outside_diameter_max = 762 mm",
      "correct one"),
-    ("envelope.service_temperature_min", '"56 °C"', "'56 °C'", "envelope.service_temperature_max = 55 °C", "correct one"),
+    ("envelope.service_temperature_min", '"56 °C"', "'56 °C'", "envelope.service_temperature_max = 55 °C",
+    "correct one"),
 ])
 def test_one_fault_one_message(edited, field, toml, found, allowed, mend):
     path = edited(SLEEVE, **{field.replace(".", "__"): toml})
@@ -197,7 +199,7 @@ def test_another_document_is_no_sheet(tmp_path):
 
 
 def test_unknown_names(tmp_path):
-    with pytest.raises(UnknownItem, match="no wrap system named 'example-slieve'. Did you mean 'example-sleeve'"):
+    with pytest.raises(UnknownItem, match=r"no wrap system named 'example-slieve'\. Did you mean 'example-sleeve'"):
         load_system("example-slieve", tmp_path)
     with pytest.raises(UnknownItem, match="Known: example-cloth, example-sleeve"):
         load_system("zzz" * 4000, tmp_path, packaged=True)

@@ -121,18 +121,19 @@ def _parsed(rows: list[tuple[int, list[str]]], name: str) -> Grid:
         fault(0, 0, units.shown(unit) if unit else "no unit", f"the unit of all numbers: {', '.join(_UNITS)}",
               f"did you mean '{near}'?" if near else "write the unit into the first cell")
     values: list[list[float | None]] = []
-    for r, (_, row) in enumerate(rows):
-        if len(row) != len(header):
-            fault(r, min(len(row), len(header)), f"{len(row)} cells", f"{len(header)} cells, as in the first row",
+    for r, (_, cells) in enumerate(rows):
+        if len(cells) != len(header):
+            fault(r, min(len(cells), len(header)), f"{len(cells)} cells", f"{len(header)} cells, as in the first row",
                   "add or remove cells")
         values.append([None if r == c == 0 else _number(r, c, cell, unit if unit in _UNITS else "mm", fault)
-                       for c, cell in enumerate(row[:len(header)])])
+                       for c, cell in enumerate(cells[:len(header)])])
     axial, around = values[0][1:], [row[0] for row in values[1:]]
-    for label, stations, place in (("axial", axial, lambda i: (0, i + 1)), ("around", around, lambda i: (i + 1, 0))):
+    for label, stations in (("axial", axial), ("around", around)):
         for i in range(1, len(stations)):
             now, before = stations[i], stations[i - 1]
             if now is not None and before is not None and now <= before:
-                fault(*place(i), f"{now:g} mm after {before:g} mm", f"growing {label} stations", "sort the stations")
+                row, column = (0, i + 1) if label == "axial" else (i + 1, 0)
+                fault(row, column, f"{now:g} mm after {before:g} mm", f"growing {label} stations", "sort the stations")
     if not faults and not any(any(row[1:]) for row in values[1:]):
         fault(1, 1, "zero everywhere", "at least one depth", "check the file")
     if len(faults) > _MOST_FAULTS:

@@ -45,7 +45,7 @@ def report_html(
         revision=revision,
         digest=digest,
         changes=changes,
-        guards=guards or {},
+        guards={name: guard_words(texts) for name, texts in (guards or {}).items()},
         warning=WARNING,
         stages=_stages(record),
         checks=[i for i in record["items"] if i["type"] == "check"],
@@ -55,6 +55,16 @@ def report_html(
         covers=covering(record["items"]),
     )
     return share_glyphs(html)
+
+
+def guard_words(texts: Sequence[str]) -> str:
+    """Reference checks of one formula in few words: the first of each kind and how many more there are."""
+    kinds: dict[str, list[str]] = {}
+    for text in texts:
+        kind, _, what = text.partition(": ")
+        kinds.setdefault(kind, []).append(what)
+    return "; ".join(f"{kind}: {found[0]}" + (f" and {len(found) - 1} more" if found[1:] else "")
+                     for kind, found in kinds.items())
 
 
 def covering(record_items: Sequence[Mapping[str, Any]]) -> dict[str, dict[str, list[str]]]:

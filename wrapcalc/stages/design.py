@@ -137,9 +137,9 @@ def _steel(bundle: Bundle) -> _Steel:
         given = case.optional(f"pipe.{name}")
         if given is None:
             entry = tables.entry(PRACTICE.id, name)
-            rec.assume(f"The {what} of the steel is {entry.written.replace('degC', '°C')}; the case gives none.",
-                       "common practice")
             given = entry.value()
+            rec.assume(f"The {what} of the steel is {given.show(case.display)}; the case gives none.",
+                       "common practice")
         out.append(given)
     return _Steel(*out)
 
@@ -330,7 +330,7 @@ def _extent(bundle: Bundle, a: Assessment, d: Design, gates: _Gates) -> Design:
     pitch = quantity.layer_pitch(ply, system.value("sleeve.bond_line")) if system.is_sleeve else ply
     build = quantity.build_up(d.layers, pitch) if system.is_sleeve else d.wrap_thickness
     end = extent.end_length(system.value("ends.slope"), build)
-    placed = lay_out(bundle, full, end)
+    placed = lay_out(bundle, full, end, a.length)
     d = replace(d, overlap=overlap, full_thickness=full, pitch=pitch, build_up=build, end_length=end, layout=placed)
     covered = gates.add(rec.check("Full-thickness cover against the length required",
                                   placed.cover if placed else None, ">=", full,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
-from itertools import combinations_with_replacement
+from itertools import accumulate, combinations_with_replacement
 
 from wrapcalc.case import Bundle
 from wrapcalc.recorder import active
@@ -25,11 +25,12 @@ class Layout:
     counts: dict[float, Value]
 
 
-def lay_out(bundle: Bundle, full: Value, end: Value) -> Layout | None:
+def lay_out(bundle: Bundle, full: Value, end: Value, length: Value) -> Layout | None:
     """The set of units with the fewest units, then the least width; None when no set covers the length.
 
-    Sleeves are butted, and their square ends count in full. Bands of cloth overlap, and their tapered ends do
-    not count, so that the bands must cover the ends as well. Recorded as a procedure.
+    Sleeves are butted, and their square ends count in full; a set whose joints stay off the damage (`length`,
+    centred) comes before one whose joints do not. Bands of cloth overlap, and their tapered ends do not count, so
+    that the bands must cover the ends as well. Recorded as a procedure.
     """
     system, rec, display = bundle.system, active(), bundle.case.display
     assert system is not None
@@ -45,35 +46,47 @@ def lay_out(bundle: Bundle, full: Value, end: Value) -> Layout | None:
             tried += 1
             cover = sum(chosen) - (n - 1) * joint - ends
             if cover >= need:
-                found.append((n, sum(chosen), cover, chosen))
+                over = system.is_sleeve and any(abs(x) < length.magnitude / 2 for x in _joints(_deal(chosen)))
+                found.append((over, n, sum(chosen), cover, chosen))
     if not found:
         return None
     found.sort()
-    n, total, cover, chosen = found[0]
-    inputs = {"full-thickness length": full} | {f"width {i + 1}": w for i, w in enumerate(system.unit_widths)}
+    over, _, total, cover, chosen = found[0]
+    if over:
+        rec.warn("A butted joint of the sleeves lies over the damage: no set of the system's widths covers the length "
+                 "without one. Confirm with the system's supplier that it may.", full.origin.ref)
+    inputs = {"full-thickness length": full, "length used": length} | {f"width {i + 1}": w for i, w in enumerate(system.unit_widths)}
     inputs["most units"] = system.value(f"{part}.most_units")
     if not system.is_sleeve:
         inputs |= {"band overlap": system.value("lay_up.band_overlap"), "end length": end}
 
     def words(option) -> str:
-        return " + ".join(show(w, "mm", system=display) for w in option[3])
+        return " + ".join(show(w, "mm", system=display) for w in _deal(option[4]))
 
     details = [("sets tried", str(tried)), ("sets that cover", str(len(found))), ("chosen", words(found[0])),
                ("covers", show(cover, "mm", system=display)),
                ("beyond the need", show(cover - need, "mm", system=display))]
-    others = [f for f in found if f[3] != chosen][:2]
-    details += [(f"next choice {i + 1}", f"{words(o)}, covers {show(o[2], 'mm', system=display)}")
-                for i, o in enumerate(others)]
+    if system.is_sleeve:
+        details.insert(2, ("of these with no joint over the damage", str(sum(not f[0] for f in found))))
+    details += [(f"next choice {i}", f"{words(o)}, covers {show(o[3], 'mm', system=display)}")
+                for i, o in enumerate(found[1:3], 1)]
     counts = Counter(chosen)
     names = {w: f"units {show(w, 'mm', system=display)} wide" for w in counts}
     out = rec.procedure("Units side by side",
-                        "every set of the system's widths, by fewest units, then least width; "
-                        + ("sleeves butted" if system.is_sleeve else "bands overlapped, tapered ends not counted"),
+                        "every set of the system's widths, "
+                        + ("joints off the damage first, then " if system.is_sleeve else "by ")
+                        + "fewest units, then least width; " + ("sleeves butted" if system.is_sleeve else "bands overlapped, tapered ends not counted"),
                         MECHANICS.id, "derived", inputs,
                         {"full-thickness cover": (cover, "mm"), "sum of widths": (total, "mm"),
                          **{names[w]: (k, "") for w, k in counts.items()}}, details)
     return Layout(_deal(chosen), joint, out["full-thickness cover"], out["sum of widths"],
                   {w: out[names[w]] for w in counts})
+
+
+def _joints(widths: tuple[float, ...]) -> list[float]:
+    """Where butted units meet, from the middle of the set."""
+    edges = list(accumulate(widths))
+    return [x - edges[-1] / 2 for x in edges[:-1]]
 
 
 def _deal(widths: tuple[float, ...]) -> tuple[float, ...]:

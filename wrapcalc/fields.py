@@ -10,9 +10,9 @@ from __future__ import annotations
 import re
 import stat
 import unicodedata
-from collections.abc import Collection, Iterator
+from collections.abc import Callable, Collection, Iterator
 from pathlib import Path
-from typing import Annotated, Any, Literal, get_args, get_origin
+from typing import Annotated, Any, get_args, get_origin
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
@@ -144,7 +144,29 @@ def read_text(raw: Any) -> str | None:
     return line or None
 
 
-Text = Annotated[str | None, BeforeValidator(read_text)]
+class Stated(str):
+    """A word or text as somebody stated it, and where it comes from."""
+
+    source = ""
+    source_kind = ""
+
+
+def _with_source(read: Callable[[Any], str | None]) -> Callable[[Any], str | None]:
+    """A reader that also takes { value = "...", source = "...", source_kind = "..." }."""
+    def outer(raw: Any) -> str | None:
+        if not isinstance(raw, dict):
+            return read(raw)
+        value, source, source_kind = _unpack(raw)
+        text = read(value)
+        if text is None:
+            return None
+        stated = Stated(text)
+        stated.source, stated.source_kind = source, source_kind
+        return stated
+    return outer
+
+
+Text = Annotated[Any, BeforeValidator(_with_source(read_text))]
 
 RESERVED_NAME = re.compile(r"(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?", re.IGNORECASE)
 
@@ -172,7 +194,7 @@ def choice(*options: str, required: bool = False) -> Any:
         raise FieldFault(f"the bare number {bare}" if bare in options else units.shown(raw), ", ".join(options),
                          f'put it in quotation marks: "{bare}"' if bare in options else
                          suggest(raw, options, "choose one of them" if len(options) > 1 else f'write "{options[0]}"'))
-    return Annotated[Literal[options] | None, BeforeValidator(read)]  # type: ignore[valid-type]
+    return Annotated[Any, BeforeValidator(_with_source(read))]
 
 
 def _clock(raw: Any) -> str | None:
@@ -185,7 +207,7 @@ def _clock(raw: Any) -> str | None:
     return f"{int(m[1]) % 12 or 12}:{m[2]}"
 
 
-Clock = Annotated[str | None, BeforeValidator(_clock)]
+Clock = Annotated[Any, BeforeValidator(_with_source(_clock))]
 
 
 def clock_hours(clock: str) -> float:

@@ -16,7 +16,7 @@ import inspect
 import math
 import textwrap
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -96,10 +96,10 @@ class Formula:
         active = _ACTIVE.get()
         if active is not None:
             active.refuse_struck(self.name, bound.values())
-        out = self._run({n: v.to(self.units[n]) for n, v in bound.items()}, self.core)
+        out = units.steady(float(self._run({n: v.to(self.units[n]) for n, v in bound.items()}, self.core)))
         if active is None:
-            return Value(float(out), self.unit, Origin("unrecorded", self.name), self.title)
-        return active.add_step(self, bound, float(out))
+            return Value(out, self.unit, Origin("unrecorded", self.name), self.title)
+        return active.add_step(self, bound, out)
 
     def _run(self, plain: dict[str, Any], function: Callable) -> Any:
         given = ", ".join(f"{n} = {v!r} {self.units[n]}".rstrip() for n, v in plain.items()
@@ -218,8 +218,19 @@ class Printed:
 
 
 def print_numbers(f: Formula, inputs: dict[str, Value], result: float, system: str) -> Printed:
-    """Choose digits so that the printed line is punchable (see Printed)."""
-    shown_in = "SI" if f.unit_bound else system
+    """Choose digits so that the printed line is punchable (see Printed).
+
+    Where terms cancel to nothing, conversion to US units can leave a rest that no number of digits repeats; such a
+    line is printed in the units of the calculation, and marked as sensitive.
+    """
+    for shown_in in dict.fromkeys(["SI" if f.unit_bound else system, "SI"]):
+        printed = _numbers_in(f, inputs, result, shown_in)
+        if printed is not None:
+            return printed if shown_in == system or f.unit_bound else replace(printed, sensitive=True)
+    raise CalculationError(f"{f.name}: no number of digits makes the printed line repeat its result")
+
+
+def _numbers_in(f: Formula, inputs: dict[str, Value], result: float, shown_in: str) -> Printed | None:
     input_units = {n: units.display_unit(u, shown_in) for n, u in f.units.items()}
     result_unit = units.display_unit(f.unit, shown_in)
     magnitudes = {n: inputs[n].to(u) for n, u in input_units.items()}
@@ -229,7 +240,7 @@ def print_numbers(f: Formula, inputs: dict[str, Value], result: float, system: s
         text = units.digits(out, 5)
         if punches(f, {n: float(t) for n, t in texts.items()}, text):
             return Printed(texts, input_units, text, result_unit, significant > 5)
-    raise CalculationError(f"{f.name}: no number of digits makes the printed line repeat its result")
+    return None
 
 
 def punches(f: Formula, typed: dict[str, float], printed: str) -> bool:

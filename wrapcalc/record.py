@@ -177,7 +177,8 @@ def _input(outcome: Outcome, name: str, info: Any) -> dict[str, Any]:
         if kind.name == "gauge pressure":
             out["shown"] += " gauge"
     elif given is not None:
-        out |= {"written": str(given), "shown": str(given)}
+        out |= {"written": str(given), "shown": str(given), "source": getattr(given, "source", ""),
+                "source_kind": getattr(given, "source_kind", "")}
     return out
 
 
@@ -244,7 +245,8 @@ def _geometry(outcome: Outcome) -> dict[str, Any]:
                            "seam_clock": case.pipe.seam_clock, "clear_upstream": _base(case, "defect.clear_upstream"),
                            "clear_downstream": _base(case, "defect.clear_downstream"),
                            "wall": a.wall.magnitude if a else None,
-                           "depth_limit_share": a.depth_check.limit.magnitude if a else None, "grid": None, "wrap": None}
+                           "depth_limit_share": a.depth_check.limit.magnitude if a else None,
+                           "grid": None, "wrap": None}
     if grid is not None:
         row, column = grid.deepest_at
         out["grid"] = {"axial": grid.axial, "around": grid.around, "depth": grid.depth, "profile": grid.profile,
@@ -293,7 +295,8 @@ def _formulas(outcome: Outcome, items: list[dict[str, Any]]) -> list[dict[str, A
     titles = {s.formula.name: s.formula.title for s in outcome.recorder.items if isinstance(s, Step)}
     for i in items:
         if i["type"] == "step":
-            row = out.setdefault(i["formula"], {"name": i["formula"], "title": titles[i["formula"]], "citation": i["citation"],
+            row = out.setdefault(i["formula"], {"name": i["formula"], "title": titles[i["formula"]],
+                                                "citation": i["citation"],
                                                 "status": i["status"], "mark": i["mark"], "text": i["text"],
                                                 "used_in": []})
             row["used_in"].append(i["id"])

@@ -20,11 +20,12 @@ _ACTIVE: contextvars.ContextVar[Recorder | None] = contextvars.ContextVar("recor
 
 #: Headings of the job in its order; the notebook has a section for each.
 TOPICS = (
-    "What this version covers", "Wall, depth and length as used", "Sound pipe", "Depth, length and safety factor", "Original form, 1991",
-    "Original form, 2012", "0.85 dL form", "Axial section", "Governing safe pressure",
+    "What this version covers", "Wall, depth and length as used", "Sound pipe", "Depth, length and safety factor",
+    "Original form, 1991", "Original form, 2012", "0.85 dL form", "Axial section", "Governing safe pressure",
     "Repair design pressure and remaining wall", "Temperature and allowable strain", "Tested envelope",
     "Load sharing", "Yielded steel", "Laminate strain", "Layers and wrap thickness", "Extent, ends and units",
-    "Pressure limit until then", "Quantities")
+    "Pressure limit until then", "Quantities",
+)
 
 
 @dataclass(frozen=True)

@@ -271,6 +271,14 @@ def convert(magnitude, source: str, target: str):
     return magnitude * factor + offset
 
 
+def steady(x: float) -> float:
+    """`x` to 12 significant digits: what a calculation means, without what binary arithmetic leaves behind.
+
+    8.2 - 0.2 is 8, not 7.999999999999999: a limit at 8 must not be decided by that.
+    """
+    return float(f"{x:.12g}")
+
+
 def label(unit: str) -> str:
     """How a unit is printed: 'mm**2' -> 'mm²'. '' for a pure number."""
     return _LABELS.get(unit, unit)

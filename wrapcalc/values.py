@@ -33,7 +33,8 @@ class Value:
 
     def to(self, unit: str) -> float:
         """The magnitude in `unit`. Raises pint.DimensionalityError for another dimension."""
-        return float(units.convert(self.magnitude, self.unit, unit))
+        return self.magnitude if unit == self.unit else units.steady(
+            float(units.convert(self.magnitude, self.unit, unit)))
 
     def converted(self, unit: str) -> Value:
         """The same value written in another unit, same origin."""

@@ -118,3 +118,16 @@ def test_faults_of_all_files_are_reported_together(example):
                               documents__overlay="marks.toml"))
     assert faults[0].file == NAME and faults[0].field == "pipe.nominal_wall"
     assert {f.file for f in faults} == {NAME, "HB-07-grid.csv", "mine.toml", "marks.toml"}
+
+
+@pytest.mark.parametrize(("field", "value"), [("pipe.grade", "L360"), ("service.class_location", "2"),
+                                              ("pipe.seam_clock", "10:45")])
+def test_a_word_carries_its_source_too(example, field, value):
+    path = example / "HB-02.toml"
+    key = field.partition(".")[2]
+    lines = [f'{key} = {{ value = "{value}", source = "study 9", source_kind = "document" }}'
+             if line.startswith(f"{key} = ") else line for line in path.read_text(encoding="utf-8").splitlines()]
+    path.write_text("\n".join(lines), encoding="utf-8")
+    made = record.build(run(load_bundle(path)))
+    row = next(i for i in made["inputs"] if i["field"] == field)
+    assert (row["written"], row["source"], row["source_kind"]) == (value, "study 9", "document")

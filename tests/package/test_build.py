@@ -51,7 +51,7 @@ def test_a_package_carries_everything_that_made_it(packages):
 def test_takeoff_lists_whole_packs(packages):
     text = (packages / "HB-07-r1" / "takeoff.csv").read_text(encoding="utf-8")
     rows = list(csv.DictReader(io.StringIO(text)))
-    assert [r["item"].split(",")[0] for r in rows] == ["Sleeve", "Adhesive", "Filler"]
+    assert [r["item"].split(",")[0] for r in rows] == ["Sleeve", "Sleeve", "Adhesive", "Filler"]
     assert all(float(r["packs"]) == int(float(r["packs"])) for r in rows if r["packs"])
     assert all(r["unit"] for r in rows)
 
@@ -115,8 +115,8 @@ def test_everything_that_made_it_counts_as_a_change(example, tmp_path, kind):
         edit(example / "mine.toml", 'density = "1.72 kg/L"', 'density = "1.73 kg/L"')
     elif kind == "overlay":
         (example / "marks.toml").write_text(
-            '[[value]]\nitem = "ASME B31G-2012/flow_increment"\nvalue = "69 MPa"\nby = "R. Reviewer"\non = "2026-11-02"\n'
-            'copy = "company copy 3"\n', encoding="utf-8")
+            '[[value]]\nitem = "ASME B31G-2012/flow_increment"\nvalue = "69 MPa"\nby = "R. Reviewer"\n'
+            'on = "2026-11-02"\ncopy = "company copy 3"\n', encoding="utf-8")
     else:
         case.write_text("# a remark\n" + case.read_text(encoding="utf-8"), encoding="utf-8")
     assert main(["package", str(example), "--out", str(out)]) == 0

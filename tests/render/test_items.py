@@ -205,6 +205,7 @@ def test_inputs_carry_their_source_and_what_is_missing_is_marked(record):
     inputs = {i["field"]: i for i in record["inputs"]}
     inputs["pipe.smts"] |= {"answered": False, "shown": "", "written": "", "magnitude": None, "source": ""}
     inputs["service.installation_pressure"] |= {"answered": False}
+    inputs["design.design_life"] |= {"source": "", "source_kind": ""}
     html = items.inputs_table(inputs.values(), missing=["pipe.smts"], links=True)
     rows = {
         re.search(r'id="in-([^"]*)"', r)[1]: plain(r) for r in re.findall(r"<tr.*?</tr>", html) if "id=" in r

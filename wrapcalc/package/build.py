@@ -61,8 +61,8 @@ def make_package(source: Path, out: Path, *, isolated: bool = False) -> Result:
         return Result(str(source), "failed", message=str(e))
     except OSError as e:
         return Result(str(source), "failed", message=f"a file could not be read or written: {e.strerror or e}"
-                      + (f" ({Path(e.filename).name})" if e.filename else "") + f". Nothing half-written was left below "
-                      f"{out}; make room or choose another --out folder.")
+                      + (f" ({Path(e.filename).name})" if e.filename else "") + ". Nothing half-written was left "
+                      f"below {out}; make room or choose another --out folder.")
 
 
 def _package(source: Path, bundle: Bundle, out: Path, isolated: bool, start: float) -> Result:

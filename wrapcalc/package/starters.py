@@ -117,7 +117,8 @@ def owner_form() -> str:
             section = name.split(".")[0]
             if section != table:
                 table = section
-                rows.append(f'<tr class="part"><th colspan="4">{escape(section.replace("_", " ").capitalize())}</th></tr>')
+                heading = escape(section.replace("_", " ").capitalize())
+                rows.append(f'<tr class="part"><th colspan="4">{heading}</th></tr>')
             extra = info.json_schema_extra
             example = escape(extra["example"].strip('"'))
             rows.append(f"<tr><td>{escape(info.description)}</td><td>{NEEDS[extra['need']]}</td>"
@@ -172,7 +173,8 @@ def start_lab(folder: Path, *, no_browser: bool, port: int) -> int:
     try:
         import jupyterlab  # noqa: F401
     except ImportError:
-        raise PackageError("JupyterLab is not installed; install it with: pip install \"wrapcalc[report,lab]\"") from None
+        raise PackageError("JupyterLab is not installed; install it with: "
+                           "pip install \"wrapcalc[report,lab]\"") from None
     with socket.socket() as s:
         if s.connect_ex(("127.0.0.1", port)) == 0:
             raise PackageError(f"port {port} is in use; choose another with --port")

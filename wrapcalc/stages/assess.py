@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from wrapcalc.case import Bundle
 from wrapcalc.case.model import LIQUID, WALL_BASES
 from wrapcalc.checks import Check
@@ -12,7 +14,7 @@ from wrapcalc.formulas import pressure
 from wrapcalc.formulas import remaining_strength as strength
 from wrapcalc.recorder import active
 from wrapcalc.stages.scope import code
-from wrapcalc.standards.documents import B31G_1991, B31G_2012, CFR_192, PRACTICE
+from wrapcalc.standards.documents import B31G_1991, B31G_2012, CFR_192, MECHANICS, PRACTICE
 from wrapcalc.units import show
 from wrapcalc.values import Value
 
@@ -71,6 +73,8 @@ def assess(bundle: Bundle) -> Assessment:
     case, tables, rec = bundle.case, bundle.tables, active()
     value = case.value
     rec.begin("Wall, depth and length as used")
+    for note in bundle.grid.notes if bundle.grid else ():
+        rec.assume(note, "case: defect.grid")
     wall, depth, length = _sizes(bundle)
     rec.begin("Sound pipe")
     diameter, smys = value("pipe.outside_diameter"), value("pipe.smys")
@@ -94,7 +98,7 @@ def assess(bundle: Bundle) -> Assessment:
     safety = pressure.safety_factor(factor, tables.value(B31G_2012.id, "minimum_safety_factor"))
     forms = (_form_1991(bundle, factor, depth, wall, length, eta), _form_original(bundle, z, depth, wall, safety),
              _form_085dl(bundle, z, depth, wall, safety))
-    _warn_about_length(bundle, z)
+    _warn_about_length(z)
     rec.begin("Axial section")
     props = _section(bundle, depth, wall)
     axial = axial_check(bundle, props, maop, allowable, "MAOP")
@@ -267,20 +271,57 @@ def _governing(bundle: Bundle, forms: tuple[Form, ...]) -> tuple[Value | None, s
     return governing, FORMS[lowest.key]
 
 
-def _warn_about_length(bundle: Bundle, z: Value) -> None:
-    rec, limit = active(), bundle.tables.entry(B31G_2012.id, "long_flaw_z")
-    if z.magnitude > limit.value().magnitude:
-        rec.warn(f"Long loss (z = {show(z.magnitude, '')} > {limit.written}): the original form drops to the "
+def _warn_about_length(z: Value) -> None:
+    rec, switch = active(), 20  # where failure_stress_original changes its branch
+    if z.magnitude > switch:
+        rec.warn(f"Long loss (z = {show(z.magnitude, '')} > {switch}): the original form drops to the "
                  "full-depth rectangle, and the 0.85 dL form may predict too much for deep, flat loss. A river-bottom "
                  "profile method would settle it.", z.origin.ref)
-    if limit.value().magnitude < z.magnitude <= 16 / 0.893 ** 2:
+    if switch < z.magnitude <= 16 / 0.893 ** 2:
         rec.warn("The 1991 and 2012 editions switch at slightly different lengths (z = 20.064 and z = 20); this case "
                  "lies between them, so they take different branches.", z.origin.ref)
 
 
+def _worst_width(bundle: Bundle, diameter: Value, depth: Value, wall: Value) -> Value:
+    """The width, up to the stated one, that stresses the section most.
+
+    Beyond about two thirds of the circumference a wider loss is a rounder one and its eccentricity falls; a loss
+    that is deep over part of its stated width only must not pass because of that.
+    """
+    stated = bundle.case.value("defect.width")
+    widths = np.linspace(stated.magnitude / 2000, stated.magnitude, 2000)
+    stress = _axial_stress(widths, diameter.magnitude, depth.magnitude, wall.magnitude)
+    worst = float(widths[int(np.argmax(stress))])
+    return active().procedure(
+        "Width that stresses the section most", "2000 widths from nothing up to the stated one, greatest net-section "
+        "axial stress under one thrust; the formulas that follow are run at the width found", MECHANICS.id, "derived",
+        {"stated width": stated, "depth used": depth, "wall used": wall, "outside diameter": diameter},
+        {"width": (worst, "mm")}, [("stress at the stated width over the greatest", f"{stress[-1] / stress.max():.4f}")]
+    )["width"]
+
+
+def _axial_stress(w: np.ndarray, D: float, d: float, t: float) -> np.ndarray:
+    """Net-section stress for a thrust of 1 N and many widths, in MPa: the formulas of net_section, in their order."""
+    theta = section.half_angle.array(w=w, D=D)
+    lost = section.lost_area.array(theta=theta, d=d, D=D)
+    net = section.net_area.array(A_0=section.sound_area.core(D=D, t=t), A_L=lost)
+    e = section.eccentricity.array(A_L=lost, y_L=section.lost_centroid.array(theta=theta, D=D, d=d, A_L=lost), A_n=net)
+    moment = section.net_second_moment.array(I_0=section.sound_second_moment.core(D=D, t=t), A_n=net, e=e,
+                                             I_L=section.lost_second_moment.array(D=D, d=d, theta=theta))
+    fibre = section.extreme_fibre.array(e=e, D=D, d=d, theta=theta)
+    return section.net_section_stress.array(N=1.0, A_n=net, e=e, c=fibre, I_n=moment)
+
+
+def interim_limit(bundle: Bundle, governing: Value) -> Value:
+    """Pressure limit until the repair is accepted or the MAOP is lowered."""
+    active().begin("Pressure limit until then")
+    fraction = bundle.tables.value(code(bundle), "discovery_fraction")
+    return pressure.interim_pressure_limit(fraction, bundle.case.value("service.discovery_pressure"), governing)
+
+
 def _section(bundle: Bundle, depth: Value, wall: Value) -> Section:
-    diameter, width = bundle.case.value("pipe.outside_diameter"), bundle.case.value("defect.width")
-    theta = section.half_angle(width, diameter)
+    diameter = bundle.case.value("pipe.outside_diameter")
+    theta = section.half_angle(_worst_width(bundle, diameter, depth, wall), diameter)
     lost = section.lost_area(theta, depth, diameter)
     net = section.net_area(section.sound_area(diameter, wall), lost)
     shift = section.eccentricity(lost, section.lost_centroid(theta, diameter, depth, lost), net)

@@ -7,14 +7,16 @@ from dataclasses import dataclass, replace
 from wrapcalc.case import Bundle
 from wrapcalc.case.model import ROUTES
 from wrapcalc.checks import Check
+from wrapcalc.errors import CalculationError
 from wrapcalc.formulas import pressure
 from wrapcalc.formulas import takeoff as quantity
 from wrapcalc.formulas import wrap_extent as extent
 from wrapcalc.formulas import wrap_thickness as thickness
 from wrapcalc.recorder import active
-from wrapcalc.stages.assess import Assessment, axial_check
+from wrapcalc.stages.assess import Assessment, axial_check, interim_limit
 from wrapcalc.stages.layout import Layout, lay_out
-from wrapcalc.standards.documents import ISO_24817, MECHANICS, PCC_2, PRACTICE
+from wrapcalc.stages.scope import code
+from wrapcalc.standards.documents import CFR_192, ISO_24817, MECHANICS, PCC_2, PRACTICE
 from wrapcalc.values import Value
 
 LOAD_SHARING, YIELDED, STRAIN = ROUTES
@@ -37,6 +39,7 @@ class Design:
     pressure: Value
     remaining_wall: Value
     routes: tuple[Route, ...]
+    interim_limit: Value
     layers: Value | None = None
     wrap_thickness: Value | None = None
     pitch: Value | None = None
@@ -96,13 +99,17 @@ def design(bundle: Bundle, a: Assessment) -> Design:
     assert a.section is not None and a.axial_check is not None
     same = p.origin == case.value("service.maop").origin
     gates.add(a.axial_check if same else axial_check(bundle, a.section, p, a.allowable, "repair design pressure"))
+    limit = interim_limit(bundle, a.governing)
+    gates.add(rec.check("Installation pressure against the limit until then",
+                        case.value("service.installation_pressure"), "<=", limit, citation="49 CFR 192.933(a)(1)"
+                        if code(bundle) == CFR_192.id else "49 CFR 195.452(h)(4)(i)", status="seen", kind="gate"))
     rec.begin("Temperature and allowable strain")
     strain = _strain(bundle, gates)
     rec.begin("Tested envelope")
     _envelope(bundle, a, p, gates)
     routes = _routes(bundle, a, p, remaining, strain, gates)
     chosen = next(r for r in routes if r.chosen)
-    base = Design(p, remaining, routes, failed=gates.failed)
+    base = Design(p, remaining, routes, limit, failed=gates.failed)
     if chosen.required is None or strain is None:
         return base
     rec.begin("Layers and wrap thickness")
@@ -232,7 +239,12 @@ def _routes(bundle: Bundle, a: Assessment, p: Value, remaining: Value, strain: V
         if key != LOAD_SHARING and strain is None:
             out.append(Route(key, None, key == chosen, "no allowable strain is left"))
             continue
-        required, reason = run(bundle, a, p, remaining, strain, steel, pick[key], key == chosen)
+        try:
+            required, reason = run(bundle, a, p, remaining, strain, steel, pick[key], key == chosen)
+        except CalculationError as e:
+            if key == chosen:
+                raise
+            required, reason = None, f"could not be worked out: {e}"  # for information only: it must not stop the case
         out.append(Route(key, required, key == chosen, reason))
     active().assume(f"The thickness of record is that of the route “{chosen}”, because: "
                     f"{bundle.case.design.design_method_reason} The other routes stand beside it for information.",

@@ -6,10 +6,9 @@ from dataclasses import dataclass, field
 
 from wrapcalc.case import Bundle
 from wrapcalc.checks import Check, compare
-from wrapcalc.formulas import pressure
 from wrapcalc.recorder import Recorder, active, recording
 from wrapcalc.stages import scope
-from wrapcalc.stages.assess import Assessment, assess, axial_check
+from wrapcalc.stages.assess import Assessment, assess, axial_check, interim_limit
 from wrapcalc.stages.design import Design, design
 from wrapcalc.stages.takeoff import Line, takeoff
 from wrapcalc.values import Value
@@ -54,9 +53,9 @@ def run(bundle: Bundle) -> Outcome:
 
 def _run(bundle: Bundle, rec: Recorder) -> Outcome:
     missing = scope.missing_for_assessment(bundle)
-    if missing:
-        return Outcome(bundle, rec, _incomplete(missing), missing=missing)
     outside = scope.features_outside(bundle)
+    if missing:
+        return Outcome(bundle, rec, _incomplete(missing, also=tuple(outside)), missing=missing)
     if outside:
         return Outcome(bundle, rec, Decision(NO_DATA, "Insufficient data: " + "; ".join(outside) + ".",
                                              tuple(outside)))
@@ -78,9 +77,10 @@ def _run(bundle: Bundle, rec: Recorder) -> Outcome:
     return Outcome(bundle, rec, decision, a, d, order)
 
 
-def _incomplete(missing: list[str], purpose: str = "a decision") -> Decision:
+def _incomplete(missing: list[str], purpose: str = "a decision", also: tuple[str, ...] = ()) -> Decision:
+    """Missing values, and what is outside the scope besides."""
     return Decision(NO_DATA, f"Insufficient data: {len(missing)} value{'s' if len(missing) > 1 else ''} needed for "
-                    f"{purpose} {'are' if len(missing) > 1 else 'is'} missing.")
+                    f"{purpose} {'are' if len(missing) > 1 else 'is'} missing.", also)
 
 
 def _after_assessment(bundle: Bundle, a: Assessment) -> Decision | None:
@@ -107,7 +107,7 @@ def _after_assessment(bundle: Bundle, a: Assessment) -> Decision | None:
     if lowered is not None and compare(lowered, "<=", a.governing):
         axial = axial_check(bundle, a.section, lowered, a.allowable, "lowered MAOP")
         if axial.met:
-            limit = _limit(bundle, a)
+            limit = interim_limit(bundle, a.governing)
             return Decision(REDUCE, f"Reduce pressure and monitor: the MAOP is lowered from {show(maop)} to "
                             f"{show(lowered)}, not above the governing safe pressure {show(a.governing)} "
                             f"({a.governing_form}). Until then hold at most {show(limit)}. Growth is not assessed.",
@@ -119,17 +119,17 @@ def _after_design(bundle: Bundle, a: Assessment, d: Design) -> Decision:
     show, case = _shower(bundle), bundle.case
     assert a.governing is not None
     failed = tuple(_told(c, case.display) for c in d.failed)
+    if not d.fits:
+        return Decision(NO_DATA, "Insufficient data: the repair would reach a girth weld, bend or fitting, which this "
+                        "version does not cover.",
+                        tuple(_told(c, case.display) for c in d.clear if not c.met))
     if not d.holds:
         why = (f"the governing safe pressure {show(a.governing)} ({a.governing_form}) is below the MAOP "
                f"{show(case.value('service.maop'))}" if not a.strength_check.met else  # type: ignore[union-attr]
                "the axial stress of the damaged section is too high")
         return Decision(OTHER, f"Other repair needed: {why}, and the chosen wrap does not meet {len(failed)} of its "
                         "gates and checks.", failed)
-    if not d.fits:
-        return Decision(NO_DATA, "Insufficient data: the repair would reach a girth weld, bend or fitting, which this "
-                        "version does not cover.",
-                        tuple(_told(c, case.display) for c in d.clear if not c.met))
-    limit = _limit(bundle, a)
+    limit = d.interim_limit
     layers, cover = d.layers, d.layout.cover  # type: ignore[union-attr]
     return Decision(WRAP, f"Wrap: the governing safe pressure {show(a.governing)} ({a.governing_form}) is below the "
                     f"MAOP {show(case.value('service.maop'))}; {int(layers.magnitude)} layers of "  # type: ignore[union-attr]
@@ -143,12 +143,6 @@ def _told(c: Check, display: str) -> str:
     if c.provided is not None and c.limit is not None:
         return f"{c.id} {c.title}: {c.provided.show(display)} should be {_SENSE[c.sense]} {c.limit.show(display)}"
     return f"{c.id} {c.title}: {c.found or c.note or c.verdict}" + (f", wanted: {c.wanted}" if c.wanted else "")
-
-
-def _limit(bundle: Bundle, a: Assessment) -> Value:
-    active().begin("Pressure limit until then")
-    fraction = bundle.tables.value(scope.code(bundle), "discovery_fraction")
-    return pressure.interim_pressure_limit(fraction, bundle.case.value("service.discovery_pressure"), a.governing)
 
 
 def _warn_upset(bundle: Bundle, a: Assessment) -> None:

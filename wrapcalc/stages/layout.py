@@ -55,7 +55,8 @@ def lay_out(bundle: Bundle, full: Value, end: Value, length: Value) -> Layout | 
     if over:
         rec.warn("A butted joint of the sleeves lies over the damage: no set of the system's widths covers the length "
                  "without one. Confirm with the system's supplier that it may.", full.origin.ref)
-    inputs = {"full-thickness length": full, "length used": length} | {f"width {i + 1}": w for i, w in enumerate(system.unit_widths)}
+    inputs = {"full-thickness length": full, "length used": length}
+    inputs |= {f"width {i + 1}": w for i, w in enumerate(system.unit_widths)}
     inputs["most units"] = system.value(f"{part}.most_units")
     if not system.is_sleeve:
         inputs |= {"band overlap": system.value("lay_up.band_overlap"), "end length": end}
@@ -72,11 +73,11 @@ def lay_out(bundle: Bundle, full: Value, end: Value, length: Value) -> Layout | 
                 for i, o in enumerate(found[1:3], 1)]
     counts = Counter(chosen)
     names = {w: f"units {show(w, 'mm', system=display)} wide" for w in counts}
-    out = rec.procedure("Units side by side",
-                        "every set of the system's widths, "
-                        + ("joints off the damage first, then " if system.is_sleeve else "by ")
-                        + "fewest units, then least width; " + ("sleeves butted" if system.is_sleeve else "bands overlapped, tapered ends not counted"),
-                        MECHANICS.id, "derived", inputs,
+    method = ("every set of the system's widths, joints off the damage first, then fewest units, then least width; "
+              "sleeves butted" if system.is_sleeve else
+              "every set of the system's widths, by fewest units, then least width; bands overlapped, tapered ends not "
+              "counted")
+    out = rec.procedure("Units side by side", method, MECHANICS.id, "derived", inputs,
                         {"full-thickness cover": (cover, "mm"), "sum of widths": (total, "mm"),
                          **{names[w]: (k, "") for w, k in counts.items()}}, details)
     return Layout(_deal(chosen), joint, out["full-thickness cover"], out["sum of widths"],

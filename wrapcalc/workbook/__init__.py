@@ -179,8 +179,8 @@ def fingerprint(job: Job) -> Shown:
 def _line(i: dict[str, Any]) -> str:
     if i["type"] == "step":
         struck = f"   STRUCK: {i['struck']}" if i["struck"] else ""
-        return f"{i['id']}  {i['title']}: {i['text']} = {i['text_numbers']} = {i['printed']} {i['unit_label']}".rstrip() \
-            + f"   [{i['citation']}; {i['status']}]" + struck
+        line = f"{i['id']}  {i['title']}: {i['text']} = {i['text_numbers']} = {i['printed']} {i['unit_label']}"
+        return f"{line.rstrip()}   [{i['citation']}; {i['status']}]{struck}"
     if i["type"] == "procedure":
         return f"{i['id']}  {i['title']}: " + ", ".join(f"{x['name']} {x['shown']}" for x in i["results"])
     what = (f"{i['provided']['shown']} {i['sense']} {i['limit']['shown']}" if i["provided"] and i["limit"]

@@ -209,8 +209,8 @@ def _system(outcome: Outcome) -> dict[str, Any] | None:
 def _headline(outcome: Outcome) -> list[dict[str, Any]]:
     """The few numbers of the cover, each with the step it comes from."""
     a, d, system = outcome.assessment, outcome.design, outcome.recorder.system
-    until = {"wrap": "Pressure limit until the repair is accepted"}.get(outcome.decision.word,
-                                                                       "Pressure limit until the MAOP is lowered")
+    until = ("Interim pressure limit, until the repair is accepted" if outcome.decision.word == "wrap" else
+             "Interim pressure limit, until the MAOP is lowered")
     rows: list[tuple[str, Value | None]] = []
     if a is not None:
         rows += [("Depth with allowance over wall", a.relative_depth), ("Governing safe pressure", a.governing),

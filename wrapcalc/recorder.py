@@ -22,9 +22,10 @@ _ACTIVE: contextvars.ContextVar[Recorder | None] = contextvars.ContextVar("recor
 TOPICS = (
     "What this version covers", "Wall, depth and length as used", "Sound pipe", "Depth, length and safety factor",
     "Original form, 1991", "Original form, 2012", "0.85 dL form", "Axial section", "Governing safe pressure",
+    "Interim pressure limit",
     "Repair design pressure and remaining wall", "Temperature and allowable strain", "Tested envelope",
     "Load sharing", "Yielded steel", "Laminate strain", "Layers and wrap thickness", "Extent, ends and units",
-    "Pressure limit until then", "Quantities",
+    "Quantities",
 )
 
 

@@ -17,7 +17,7 @@ NEEDED = [n for n, i in walk(Case) if i.json_schema_extra["need"] == "assess" an
 NEEDED_FOR_DESIGN = [n for n, i in walk(Case) if i.json_schema_extra["need"] == "design"]
 
 
-UNTIL_THEN = "Installation pressure against the limit until then"
+UNTIL_THEN = "Installation pressure against the interim limit"
 
 
 @pytest.fixture

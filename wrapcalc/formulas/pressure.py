@@ -82,9 +82,9 @@ def repair_factor(MAOP, P_S):
 @formula(symbol="P_lim", unit="MPa", source=CFR_192, clause="192.933(a)(1)", status="seen",
          phi="", P_disc="MPa", P_S="MPa")
 def interim_pressure_limit(phi, P_disc, P_S):
-    """Pressure limit until the repair is accepted or the MAOP is lowered.
+    """Interim pressure limit.
 
-    The lower of a share of the pressure at discovery and the safe pressure; the rule asks for one of them.
+    Until the repair is accepted or the MAOP is lowered: the lower of a share of the pressure at discovery and the safe pressure; the rule asks for one of them.
     """
     return minimum(phi * P_disc, P_S)
 

@@ -314,7 +314,7 @@ def _axial_stress(w: np.ndarray, D: float, d: float, t: float) -> np.ndarray:
 
 def interim_limit(bundle: Bundle, governing: Value) -> Value:
     """Pressure limit until the repair is accepted or the MAOP is lowered."""
-    active().begin("Pressure limit until then")
+    active().begin("Interim pressure limit")
     fraction = bundle.tables.value(code(bundle), "discovery_fraction")
     return pressure.interim_pressure_limit(fraction, bundle.case.value("service.discovery_pressure"), governing)
 

@@ -16,7 +16,7 @@ from wrapcalc.recorder import active
 from wrapcalc.stages.assess import Assessment, axial_check, interim_limit
 from wrapcalc.stages.layout import Layout, lay_out
 from wrapcalc.stages.scope import code
-from wrapcalc.standards.documents import CFR_192, ISO_24817, MECHANICS, PCC_2, PRACTICE
+from wrapcalc.standards.documents import ISO_24817, MECHANICS, PCC_2, PRACTICE
 from wrapcalc.values import Value
 
 LOAD_SHARING, YIELDED, STRAIN = ROUTES
@@ -89,6 +89,11 @@ def design(bundle: Bundle, a: Assessment) -> Design:
     case, rec, system = bundle.case, active(), bundle.system
     assert system is not None and a.governing is not None
     gates = _Gates()
+    limit = interim_limit(bundle, a.governing)
+    entry = bundle.tables.entry(code(bundle), "discovery_fraction")
+    gates.add(rec.check("Installation pressure against the interim limit",
+                        case.value("service.installation_pressure"), "<=", limit, citation=entry.citation,
+                        status=entry.status, kind="gate"))
     rec.begin("Repair design pressure and remaining wall")
     p = _repair_pressure(bundle)
     remaining = thickness.remaining_wall(a.wall, a.depth)
@@ -99,10 +104,6 @@ def design(bundle: Bundle, a: Assessment) -> Design:
     assert a.section is not None and a.axial_check is not None
     same = p.origin == case.value("service.maop").origin
     gates.add(a.axial_check if same else axial_check(bundle, a.section, p, a.allowable, "repair design pressure"))
-    limit = interim_limit(bundle, a.governing)
-    gates.add(rec.check("Installation pressure against the limit until then",
-                        case.value("service.installation_pressure"), "<=", limit, citation="49 CFR 192.933(a)(1)"
-                        if code(bundle) == CFR_192.id else "49 CFR 195.452(h)(4)(i)", status="seen", kind="gate"))
     rec.begin("Temperature and allowable strain")
     strain = _strain(bundle, gates)
     rec.begin("Tested envelope")

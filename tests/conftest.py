@@ -1,11 +1,18 @@
 """Fixtures shared by all tests."""
 
+import os
 import shutil
 import sys
 from importlib import resources
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# CI runs the same examples every time, so that a red run can be repeated; elsewhere new ones are tried.
+settings.register_profile("ci", derandomize=True)
+if os.environ.get("CI"):
+    settings.load_profile("ci")
 
 # A slow import in jsonschema's chain (0.7 s per process) that a notebook's schema does not use.
 sys.modules.setdefault("rfc3987_syntax", None)

@@ -79,7 +79,9 @@ class UnknownItem(WrapcalcError):
         self.what, self.name, self.known = what, name, sorted(known)
         near = nearest(name, self.known)
         hint = f"Did you mean '{near}'?" if near else "Known: " + ", ".join(self.known[:12])
-        super().__init__(f"there is no {what} named '{name[:80]}'. {hint}")
+        # What a terminal or a page could not show is spelled out.
+        shown = "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in name[:80])
+        super().__init__(f"there is no {what} named '{shown}'. {hint}")
 
     def __reduce__(self):
         return (type(self), (self.what, self.name, self.known))

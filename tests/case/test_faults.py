@@ -515,3 +515,10 @@ def test_the_faulty_example_shows_every_fault_at_once(example):
     text = (example / "faults" / "HB-31.toml").read_text("utf-8").split("\n")
     for fault in faults[:11]:
         assert "#" in text[fault.line - 1], "each fault of the example is explained on its line"
+
+
+def test_a_name_that_cannot_be_shown_is_spelled_out(example):
+    path = example / "HB-07.toml"
+    path.write_text(path.read_text("utf-8").replace('"example-sleeve"', '"\ud7fc\u200b"'), "utf-8")
+    fault = faults_of(path)[0]
+    assert fault.field == "design.system" and r"named '\ud7fc\u200b'" in fault.mend

@@ -84,7 +84,8 @@ def repair_factor(MAOP, P_S):
 def interim_pressure_limit(phi, P_disc, P_S):
     """Interim pressure limit.
 
-    Until the repair is accepted or the MAOP is lowered: the lower of a share of the pressure at discovery and the safe pressure; the rule asks for one of them.
+    Until the repair is accepted or the MAOP is lowered: the lower of a share of the pressure at discovery and the
+    safe pressure; the rule asks for one of them.
     """
     return minimum(phi * P_disc, P_S)
 

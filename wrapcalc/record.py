@@ -11,6 +11,7 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from wrapcalc import __version__, expression, units
+from wrapcalc.case.model import LIQUID
 from wrapcalc.checks import Check
 from wrapcalc.fields import Given, lookup, walk
 from wrapcalc.formula import Printed, Step, symbol_tex
@@ -166,6 +167,7 @@ def _input(outcome: Outcome, name: str, info: Any) -> dict[str, Any]:
     given = lookup(outcome.bundle.case, name)
     extra = info.json_schema_extra
     out = {"field": name, "question": info.description, "need": extra["need"], "answered": given is not None,
+           "applies": _applies(outcome, extra["need"]),
            "written": "", "shown": "", "source": "", "source_kind": "", "magnitude": None, "unit": ""}
     if isinstance(given, Given):
         kind = units.KINDS[given.kind]
@@ -180,6 +182,16 @@ def _input(outcome: Outcome, name: str, info: Any) -> dict[str, Any]:
         out |= {"written": str(given), "shown": str(given), "source": getattr(given, "source", ""),
                 "source_kind": getattr(given, "source_kind", "")}
     return out
+
+
+def _applies(outcome: Outcome, need: str) -> bool:
+    """Whether the question arises at all: class of a liquid line, primer of a system without one, and so on."""
+    case, sheet = outcome.bundle.case, outcome.bundle.system
+    if need == "gas":
+        return case.service.service != LIQUID
+    if sheet is None:
+        return True
+    return {"lay-up": not sheet.is_sleeve, "primer": sheet.primer.used == "yes"}.get(need, True)
 
 
 def _system(outcome: Outcome) -> dict[str, Any] | None:

@@ -83,7 +83,8 @@ def inputs_table(
     """
     lacking, rows, group = set(missing), [], ""
     for i in inputs:
-        if not i["answered"] and not i["need"] and i["field"] not in lacking:
+        asked = i["need"] and i["applies"]
+        if not i["answered"] and not asked and i["field"] not in lacking:
             continue
         head = ""
         if (table := i["field"].partition(".")[0]) != group:
@@ -119,6 +120,8 @@ def stated(i: Mapping[str, Any], lacking: set[str]) -> str:
     if not i["answered"]:
         if i["field"] in lacking:
             return '<span class="wc-mark">○ unanswered: needed for a decision</span>'
+        if not i["applies"]:
+            return '<span class="wc-quiet">does not apply</span>'
         if not i["need"]:
             return '<span class="wc-quiet">not stated (optional)</span>'
         need = f.text(NEEDS.get(i["need"], i["need"]))

@@ -49,6 +49,7 @@ RANGES: dict[str, tuple[float, float]] = {
     "x": (0, 90), "T_min": (-30, 10), "T_i": (-5, 35), "f_T": (0.7, 1), "eps_0": (0.001, 0.004),
     "alpha_s": (1e-5, 1.3e-5), "alpha_c": (1e-6, 3e-5), "s": (100, 400), "E_s": (1.95e5, 2.1e5),
     "E_c": (1e4, 1e5), "p": (4, 14), "p_s": (3, 10), "t_LS": (0.5, 40), "p_live": (0, 2.9),
+    "S_0": (230, 620), "S_u": (300, 600), "sigma_a": (50, 400), "alpha_a": (1e-6, 3e-5),
     "t_eq": (2, 12), "t_s": (1, 12), "eps_c": (0.001, 0.004), "t_c": (1, 50), "t_req": (0.3, 40), "n_min": (2, 8),
 }
 #: Where a branch would hardly be met otherwise: narrow losses, whose edge is the farthest fibre.

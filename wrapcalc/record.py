@@ -221,15 +221,16 @@ def _system(outcome: Outcome) -> dict[str, Any] | None:
 def _headline(outcome: Outcome) -> list[dict[str, Any]]:
     """The few numbers of the cover, each with the step it comes from."""
     a, d, system = outcome.assessment, outcome.design, outcome.recorder.system
-    until = ("Interim pressure limit, until the repair is accepted" if outcome.decision.word == "wrap" else
-             "Interim pressure limit, until the MAOP is lowered")
+    until = {"wrap": "Interim pressure limit, until the repair is accepted",
+             "reduce pressure and monitor": "Interim pressure limit, until the MAOP is lowered"}.get(
+                 outcome.decision.word, "Interim pressure limit, until it is repaired")
     rows: list[tuple[str, Value | None]] = []
     if a is not None:
         rows += [("Depth with allowance over wall", a.relative_depth), ("Governing safe pressure", a.governing),
                  ("Repair factor, MAOP over governing safe pressure", a.repair_factor)]
     if outcome.decision.interim_limit is not None:
         rows.append((until, outcome.decision.interim_limit))
-    if d is not None and outcome.decision.interim_limit is not None:
+    if d is not None and outcome.order:
         rows += [("Repair design pressure", d.pressure), ("Layers", d.layers), ("Wrap thickness", d.wrap_thickness),
                  ("Full-thickness length required", d.full_thickness), ("Overall length", d.overall)]
     return [{"label": label, "value": _value(v, system)} for label, v in rows if v is not None]

@@ -62,6 +62,8 @@ class Service(Sheet):
         "Lower design factor than the class asks for (crossing, station)", need="", example="0.5")
     lower_design_factor_reason: Text = ask("Reason for the lower design factor", need="")
     maop: quantity("gauge pressure", least=0.01) = ask("MAOP (liquid: MOP) to be kept or restored", example='"6.2 MPa"')
+    maop_basis: Text = ask("How the MAOP was established, if it is above the code design pressure of the sound pipe",
+                           need="")
     discovery_pressure: quantity("gauge pressure", least=0) = ask(
         "Highest recent pressure at the anomaly when it was discovered", example='"5.8 MPa"')
     lowered_maop: quantity("gauge pressure", least=0.01) = ask(

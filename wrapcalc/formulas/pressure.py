@@ -5,8 +5,7 @@ from wrapcalc.formula import formula
 from wrapcalc.standards.documents import B31G_2012, CFR_192, CFR_195, MECHANICS, PRACTICE
 
 
-@formula(symbol="sigma_h", unit="MPa", source=CFR_192, clause="192.105 (form)", status="seen",
-         P="MPa", D="mm", t="mm")
+@formula(symbol="sigma_h", unit="MPa", source=MECHANICS, clause="", status="derived", P="MPa", D="mm", t="mm")
 def hoop_stress(P, D, t):
     """Hoop stress of the sound pipe.
 
@@ -79,8 +78,8 @@ def repair_factor(MAOP, P_S):
     return MAOP / P_S
 
 
-@formula(symbol="P_lim", unit="MPa", source=CFR_192, clause="192.933(a)(1)", status="seen",
-         phi="", P_disc="MPa", P_S="MPa")
+@formula(symbol="P_lim", unit="MPa", source=PRACTICE, clause="", status="common practice", phi="", P_disc="MPa",
+         P_S="MPa")
 def interim_pressure_limit(phi, P_disc, P_S):
     """Interim pressure limit.
 
@@ -88,6 +87,24 @@ def interim_pressure_limit(phi, P_disc, P_S):
     safe pressure; the rule asks for one of them.
     """
     return minimum(phi * P_disc, P_S)
+
+
+@formula(symbol="P_lim", unit="MPa", source=PRACTICE, clause="", status="common practice", phi="", P_disc="MPa")
+def discovery_pressure_limit(phi, P_disc):
+    """Interim pressure limit, pressure rule alone.
+
+    Where no strength method applies there is no safe pressure to compare with; those who are licensed may ask for less.
+    """
+    return phi * P_disc
+
+
+@formula(symbol="P_ax", unit="MPa", source=MECHANICS, clause="", status="derived", P="MPa", s="MPa", sigma_a="MPa")
+def axial_pressure(P, s, sigma_a):
+    """Pressure that brings the damaged section to its allowable axial stress.
+
+    The stress under end thrust grows in proportion to the pressure.
+    """
+    return P * s / sigma_a
 
 
 @formula(symbol="p", unit="MPa", source=PRACTICE, clause="", status="common practice", MAOP="MPa", P_upset="MPa")

@@ -94,6 +94,12 @@ def flow_stress_increment(S_y, Delta_S):
     return S_y + Delta_S
 
 
+@formula(symbol="S_flow", unit="MPa", source=B31G_2012, clause="1.7", status="from memory", S_0="MPa", S_u="MPa")
+def flow_stress_capped(S_0, S_u):
+    """Flow stress, not above SMTS."""
+    return minimum(S_0, S_u)
+
+
 @formula(symbol="S_F", unit="MPa", source=B31G_2012, clause="2.2(a)", status="from memory",
          z="", S_flow="MPa", d="mm", t="mm")
 def failure_stress_original(z, S_flow, d, t):

@@ -62,6 +62,17 @@ def allowable_hoop_strain(f_T, eps_0, Delta_T, alpha_s, alpha_c):
     return f_T * eps_0 - Delta_T * absolute(alpha_s - alpha_c)
 
 
+@formula(symbol="eps_a", unit="", source=ISO_24817, clause="7.5.5", status="from memory",
+         f_T="", eps_0="", Delta_T="delta_degC", alpha_s="1/delta_degC", alpha_a="1/delta_degC")
+def allowable_axial_strain(f_T, eps_0, Delta_T, alpha_s, alpha_a):
+    """Allowable axial strain of the laminate.
+
+    As in the hoop direction, with the axial expansion. What is left after the mismatch must be more than nothing,
+    or the laminate is spent by temperature alone.
+    """
+    return f_T * eps_0 - Delta_T * absolute(alpha_s - alpha_a)
+
+
 @formula(symbol="t_LS", unit="mm", source=ISO_24817, clause="7.5.4", status="from memory",
          D="mm", s="MPa", E_s="MPa", E_c="MPa", p="MPa", p_s="MPa")
 def thickness_load_sharing(D, s, E_s, E_c, p, p_s):

@@ -13,9 +13,10 @@ from wrapcalc.formulas import net_section as section
 from wrapcalc.formulas import pressure
 from wrapcalc.formulas import remaining_strength as strength
 from wrapcalc.recorder import active
+from wrapcalc.stages.cautions import warn_about_grid, warn_about_length, warn_besides_strength
 from wrapcalc.stages.scope import code
+from wrapcalc.stages.sound_pipe import design_factor, sound_pipe
 from wrapcalc.standards.documents import B31G_1991, B31G_2012, CFR_192, MECHANICS, PRACTICE
-from wrapcalc.units import show
 from wrapcalc.values import Value
 
 FORMS = {"original 1991": "ASME B31G-1991, original form", "original 2012": "ASME B31G-2012, original form",
@@ -45,7 +46,11 @@ class Section:
 
 @dataclass(frozen=True)
 class Assessment:
-    """What the assessment hands on. too_deep: depth over wall above its limit; then nothing else is set."""
+    """What the assessment hands on.
+
+    outside: why the sound pipe itself does not bear the MAOP. too_deep: depth over wall above its limit; then
+    nothing after `allowable` is set.
+    """
 
     wall: Value
     depth: Value
@@ -61,6 +66,7 @@ class Assessment:
     section: Section | None = None
     axial_check: Check | None = None
     strength_check: Check | None = None
+    outside: tuple[str, ...] = ()
 
     @property
     def too_deep(self) -> bool:
@@ -78,27 +84,33 @@ def assess(bundle: Bundle) -> Assessment:
     wall, depth, length = _sizes(bundle)
     rec.begin("Sound pipe")
     diameter, smys = value("pipe.outside_diameter"), value("pipe.smys")
-    factor = _design_factor(bundle)
+    factor = design_factor(bundle)
     allowable = pressure.allowable_stress(factor, smys)
     rec.assume("The allowable stress is the design factor on SMYS; it serves the axial check and load sharing. "
                "Texts that take SMYS itself would allow more.", "safer reading")
     maop = value("service.maop")
     pressure.hoop_stress(maop, diameter, value("pipe.nominal_wall"))
-    _code_pressure(bundle, factor)
+    outside = sound_pipe(bundle, factor)
     rec.begin("Depth, length and safety factor")
     eta = strength.relative_depth(depth, wall)
+    deepest = eta
+    if wall.magnitude > value("pipe.nominal_wall").magnitude:
+        # The line codes put the limit on the nominal wall; the thinner of both is the safer.
+        deepest = rec.named(strength.relative_depth(depth, value("pipe.nominal_wall")), "Depth over nominal wall")
     limit = tables.entry(code(bundle), "depth_limit")
-    deep = rec.check("Depth with allowance over wall", eta, "<=", limit.value(), citation=limit.citation,
+    deep = rec.check("Depth with allowance over wall", deepest, "<=", limit.value(), citation=limit.citation,
                      status=limit.status, note="also the limit of ASME B31G, both editions")
     z = strength.length_parameter(length, diameter, wall)
     if not deep.met:
         rec.begin("Original form, 2012")
         _struck_forms(bundle, z, depth, wall, eta)
-        return Assessment(wall, depth, length, eta, deep, factor, allowable)
+        return Assessment(wall, depth, length, eta, deep, factor, allowable, outside=outside)
     safety = pressure.safety_factor(factor, tables.value(B31G_2012.id, "minimum_safety_factor"))
     forms = (_form_1991(bundle, factor, depth, wall, length, eta), _form_original(bundle, z, depth, wall, safety),
              _form_085dl(bundle, z, depth, wall, safety))
-    _warn_about_length(z)
+    warn_about_length(z)
+    warn_about_grid(bundle, depth, length)
+    warn_besides_strength(bundle, eta)
     rec.begin("Axial section")
     props = _section(bundle, depth, wall)
     axial = axial_check(bundle, props, maop, allowable, "MAOP")
@@ -106,12 +118,12 @@ def assess(bundle: Bundle) -> Assessment:
     governing, name = _governing(bundle, forms)
     if governing is None:
         return Assessment(wall, depth, length, eta, deep, factor, allowable, forms, section=props,
-                          axial_check=axial)
+                          axial_check=axial, outside=outside)
     erf = pressure.repair_factor(maop, governing)
     fit = rec.check("Governing safe pressure against MAOP", governing, ">=", maop,
                     citation=f"{B31G_2012.id}, 2.2", status="from memory", note=f"form: {name}")
     return Assessment(wall, depth, length, eta, deep, factor, allowable, forms, governing, name, erf, props, axial,
-                      fit)
+                      fit, outside)
 
 
 def axial_check(bundle: Bundle, props: Section, at: Value, allowable: Value, words: str) -> Check:
@@ -139,41 +151,6 @@ def _sizes(bundle: Bundle) -> tuple[Value, Value, Value]:
     return wall, depth, length
 
 
-def _design_factor(bundle: Bundle) -> Value:
-    case, tables = bundle.case, bundle.tables
-    if case.service.service == LIQUID:
-        rule = tables.value(code(bundle), "design_factor")
-    else:
-        rule = tables.value(CFR_192.id, f"design_factor_class_{case.service.class_location}")
-    lower = case.optional("service.lower_design_factor")
-    if lower is None:
-        return rule
-    if lower.magnitude > rule.magnitude:
-        active().warn(f"The design factor {lower.show()} of the case is above the {rule.show()} of the rule; the "
-                      "rule's factor is used.", "case: service.lower_design_factor")
-        return rule
-    active().assume(f"The design factor is {lower.show()} instead of {rule.show()}, because: "
-                    f"{case.service.lower_design_factor_reason}", "case: service.lower_design_factor")
-    return lower
-
-
-def _code_pressure(bundle: Bundle, factor: Value) -> None:
-    case, tables, value = bundle.case, bundle.tables, bundle.case.value
-    joint = tables.value(code(bundle), "joint_factor_" + case.pipe.joint_type.replace(" ", "_"))
-    sound = (value("pipe.smys"), value("pipe.nominal_wall"), value("pipe.outside_diameter"))
-    if case.service.service == LIQUID:
-        design = pressure.code_design_pressure_liquid(*sound, joint, factor)
-    else:
-        design = pressure.code_design_pressure_gas(*sound, factor, joint,
-                                                   tables.value(CFR_192.id, "temperature_factor"))
-    if value("service.maop").magnitude > design.magnitude:
-        active().warn(f"The MAOP {value('service.maop').show(case.display)} is above the code design pressure "
-                      f"{design.show(case.display)} of the sound pipe: confirm how the MAOP was established.",
-                      design.origin.ref)
-    if case.value("service.discovery_pressure").magnitude > value("service.maop").magnitude:
-        active().warn("The pressure at discovery is above the MAOP: confirm both.", "case")
-
-
 def _form_1991(bundle: Bundle, factor: Value, depth: Value, wall: Value, length: Value, eta: Value) -> Form:
     active().begin("Original form, 1991")
     case, tables, rec = bundle.case, bundle.tables, active()
@@ -189,6 +166,13 @@ def _form_1991(bundle: Bundle, factor: Value, depth: Value, wall: Value, length:
     lower = tables.entry(B31G_1991.id, "depth_lower")
     check = rec.check("Depth over wall, lower end of the 1991 form", eta, ">", lower.value(),
                       citation=lower.citation, status=lower.status, kind="scope")
+    flow = strength.flow_stress_factor(tables.value(B31G_2012.id, "flow_factor"), case.value("pipe.smys"))
+    hard = rec.check("Flow stress 1.1 SMYS of the 1991 form against SMTS", flow, "<=", case.value("pipe.smts"),
+                     citation=f"{B31G_2012.id}, 1.7", status="from memory", kind="scope")
+    if not hard.met:
+        reason = "1.1 SMYS, which this form contains, is above SMTS"
+        rec.strike(raw, reason)
+        return Form("original 1991", None, None, reason)
     if not check.met:
         reason = (f"depth over wall is at most {lower.written} ({lower.citation}): the manual accepts such loss "
                   "without calculation")
@@ -201,9 +185,9 @@ def _form_original(bundle: Bundle, z: Value, depth: Value, wall: Value, safety: 
     active().begin("Original form, 2012")
     case, tables = bundle.case, bundle.tables
     flow = strength.flow_stress_factor(tables.value(B31G_2012.id, "flow_factor"), case.value("pipe.smys"))
-    ok = _flow_below_smts(bundle, flow, "original 2012")
+    flow = _capped(bundle, flow)
     stress = strength.failure_stress_original(z, flow, depth, wall)
-    return _pressures(bundle, "original 2012", stress, wall, safety, ok)
+    return _pressures(bundle, "original 2012", stress, wall, safety, "")
 
 
 def _form_085dl(bundle: Bundle, z: Value, depth: Value, wall: Value, safety: Value) -> Form:
@@ -215,16 +199,19 @@ def _form_085dl(bundle: Bundle, z: Value, depth: Value, wall: Value, safety: Val
     check = rec.check("SMYS, flow stress SMYS + 69 MPa", smys, "<=", limit.value(), citation=limit.citation,
                       status=limit.status, kind="scope")
     ok = "" if check.met else f"SMYS is above {limit.written} ({limit.citation})"
-    ok = ok or _flow_below_smts(bundle, flow, "0.85 dL")
+    flow = _capped(bundle, flow)
     bulging = strength.bulging_factor_085dl(z)
     stress = strength.failure_stress_085dl(flow, depth, wall, bulging)
     return _pressures(bundle, "0.85dL", stress, wall, safety, ok)
 
 
-def _flow_below_smts(bundle: Bundle, flow: Value, form: str) -> str:
-    check = active().check(f"Flow stress against SMTS, {form} form", flow, "<=", bundle.case.value("pipe.smts"),
-                           citation=f"{B31G_2012.id}, 1.7", status="from memory", kind="scope")
-    return "" if check.met else f"the flow stress is above SMTS ({B31G_2012.id}, 1.7)"
+def _capped(bundle: Bundle, flow: Value) -> Value:
+    """The flow stress, brought down to SMTS where it would be above: weaker steel never gives a higher pressure."""
+    smts = bundle.case.value("pipe.smts")
+    if flow.magnitude <= smts.magnitude:
+        return flow
+    active().assume("The flow stress is brought down to SMTS.", f"{B31G_2012.id}, 1.7")
+    return strength.flow_stress_capped(flow, smts)
 
 
 def _pressures(bundle: Bundle, key: str, stress: Value, wall: Value, safety: Value, reason: str) -> Form:
@@ -271,17 +258,6 @@ def _governing(bundle: Bundle, forms: tuple[Form, ...]) -> tuple[Value | None, s
     return governing, FORMS[lowest.key]
 
 
-def _warn_about_length(z: Value) -> None:
-    rec, switch = active(), 20  # where failure_stress_original changes its branch
-    if z.magnitude > switch:
-        rec.warn(f"Long loss (z = {show(z.magnitude, '')} > {switch}): the original form drops to the "
-                 "full-depth rectangle, and the 0.85 dL form may predict too much for deep, flat loss. A river-bottom "
-                 "profile method would settle it.", z.origin.ref)
-    if switch < z.magnitude <= 16 / 0.893 ** 2:
-        rec.warn("The 1991 and 2012 editions switch at slightly different lengths (z = 20.064 and z = 20); this case "
-                 "lies between them, so they take different branches.", z.origin.ref)
-
-
 def _worst_width(bundle: Bundle, diameter: Value, depth: Value, wall: Value) -> Value:
     """The width, up to the stated one, that stresses the section most.
 
@@ -312,11 +288,20 @@ def _axial_stress(w: np.ndarray, D: float, d: float, t: float) -> np.ndarray:
     return section.net_section_stress.array(N=1.0, A_n=net, e=e, c=fibre, I_n=moment)
 
 
-def interim_limit(bundle: Bundle, governing: Value) -> Value:
+def interim_limit(bundle: Bundle, a: Assessment) -> Value:
     """Pressure limit until the repair is accepted or the MAOP is lowered."""
-    active().begin("Interim pressure limit")
-    fraction = bundle.tables.value(code(bundle), "discovery_fraction")
-    return pressure.interim_pressure_limit(fraction, bundle.case.value("service.discovery_pressure"), governing)
+    rec, case = active(), bundle.case
+    rec.begin("Interim pressure limit")
+    entry = bundle.tables.entry(code(bundle), "discovery_fraction")
+    if a.governing is None or a.axial_check is None:
+        return pressure.discovery_pressure_limit(entry.value(), case.value("service.discovery_pressure"))
+    rec.assume(f"The interim limit takes {entry.written} of the pressure at discovery and the safe pressure, whichever "
+               "is lower; the rule asks for one of them.", entry.citation)
+    limit = pressure.interim_pressure_limit(entry.value(), case.value("service.discovery_pressure"), a.governing)
+    if a.axial_check.met or a.axial_check.provided is None:
+        return limit
+    axial = pressure.axial_pressure(case.value("service.maop"), a.allowable, a.axial_check.provided)
+    return rec.named(pressure.lower_pressure(limit, axial), "Interim pressure limit, axial section included")
 
 
 def _section(bundle: Bundle, depth: Value, wall: Value) -> Section:

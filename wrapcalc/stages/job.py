@@ -86,10 +86,15 @@ def _incomplete(missing: list[str], purpose: str = "a decision", also: tuple[str
 def _after_assessment(bundle: Bundle, a: Assessment) -> Decision | None:
     """The decision that the assessment alone makes, or None when a wrap must be tried."""
     case, show = bundle.case, _shower(bundle)
+    if a.outside:
+        return Decision(NO_DATA, "Insufficient data: " + "; ".join(a.outside) + ".", a.outside)
     if a.too_deep:
+        limit = interim_limit(bundle, a)
         return Decision(OTHER, f"Other repair needed: depth with allowance is {a.relative_depth.show(significant=3)} "
                         f"of the wall, above the limit {a.depth_check.limit.show()} ({a.depth_check.citation}); no "
-                        "strength method and no wrap of this kind applies.")
+                        "strength method and no wrap of this kind applies. Until it is repaired hold at most "
+                        f"{show(limit)}, the pressure rule alone, or less as those who are licensed decide.",
+                        interim_limit=limit)
     if a.governing is None:
         reasons = tuple(f"{f.key}: {f.reason}" for f in a.forms if f.reason)
         return Decision(NO_DATA, "Insufficient data: no form of remaining strength that may govern is inside its "
@@ -105,9 +110,10 @@ def _after_assessment(bundle: Bundle, a: Assessment) -> Decision | None:
                         f"{a.repair_factor.show(significant=3)}. Recoating is assumed; growth is not assessed.")
     lowered = case.optional("service.lowered_maop")
     if lowered is not None and compare(lowered, "<=", a.governing):
+        _warn_upset(bundle, a)
         axial = axial_check(bundle, a.section, lowered, a.allowable, "lowered MAOP")
         if axial.met:
-            limit = interim_limit(bundle, a.governing)
+            limit = interim_limit(bundle, a)
             return Decision(REDUCE, f"Reduce pressure and monitor: the MAOP is lowered from {show(maop)} to "
                             f"{show(lowered)}, not above the governing safe pressure {show(a.governing)} "
                             f"({a.governing_form}). Until then hold at most {show(limit)}. Growth is not assessed.",
@@ -121,20 +127,22 @@ def _after_design(bundle: Bundle, a: Assessment, d: Design) -> Decision:
     failed = tuple(_told(c, case.display) for c in d.failed)
     if not d.fits:
         return Decision(NO_DATA, "Insufficient data: the repair would reach a girth weld, bend or fitting, which this "
-                        "version does not cover.",
-                        tuple(_told(c, case.display) for c in d.clear if not c.met))
+                        f"version does not cover. Until then hold at most {show(d.interim_limit)}.",
+                        tuple(_told(c, case.display) for c in d.clear if not c.met), d.interim_limit)
     if not d.holds:
         why = (f"the governing safe pressure {show(a.governing)} ({a.governing_form}) is below the MAOP "
                f"{show(case.value('service.maop'))}" if not a.strength_check.met else  # type: ignore[union-attr]
                "the axial stress of the damaged section is too high")
         return Decision(OTHER, f"Other repair needed: {why}, and the chosen wrap does not meet {len(failed)} of its "
-                        "gates and checks.", failed)
+                        f"gates and checks. Until it is repaired hold at most {show(d.interim_limit)}.", failed,
+                        interim_limit=d.interim_limit)
     limit = d.interim_limit
     layers, cover = d.layers, d.layout.cover  # type: ignore[union-attr]
     return Decision(WRAP, f"Wrap: the governing safe pressure {show(a.governing)} ({a.governing_form}) is below the "
                     f"MAOP {show(case.value('service.maop'))}; {int(layers.magnitude)} layers of "  # type: ignore[union-attr]
                     f"{bundle.system.system.name}, {show(d.wrap_thickness)} thick over {show(cover)}, "  # type: ignore
-                    f"restore {show(d.pressure)}. Until the repair is accepted hold at most {show(limit)}.",
+                    f"restore {show(d.pressure)}. Until the repair is accepted hold at most {show(limit)}, and while "
+                    f"it is laid and cures at most {show(case.value('service.installation_pressure'))}.",
                     interim_limit=limit)
 
 

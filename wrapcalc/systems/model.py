@@ -159,6 +159,8 @@ class Application(Sheet):
         "Coldest steel for application", example='"10 °C"')
     steel_temperature_max: quantity("temperature", least=-100, most=500) = ask(
         "Hottest steel for application", example='"45 °C"')
+    cure_temperature_min: quantity("temperature") = ask(  # type: ignore
+        "Coldest steel at which the cure was qualified", example='"15 °C"')
     cure: Text = ask("Cure schedule to which the glass transition refers", example='"24 h at 20 °C or more"')
 
 

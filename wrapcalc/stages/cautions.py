@@ -1,0 +1,64 @@
+"""What the engineer must know besides the numbers: where a form is weak, what a grid says, what nothing here sees."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from wrapcalc.case import Bundle
+from wrapcalc.fields import clock_hours
+from wrapcalc.recorder import active
+from wrapcalc.standards.documents import B31G_2012, PRACTICE
+from wrapcalc.units import show
+from wrapcalc.values import Value
+
+
+def warn_about_length(z: Value) -> None:
+    rec, switch = active(), 20  # where failure_stress_original changes its branch
+    if z.magnitude > switch:
+        rec.warn(f"Long loss (z = {show(z.magnitude, '')} > {switch}): the original form drops to the "
+                 "full-depth rectangle, and the 0.85 dL form may predict too much for deep, flat loss. A river-bottom "
+                 "profile method would settle it.", z.origin.ref)
+    if switch < z.magnitude <= 16 / 0.893 ** 2:
+        rec.warn("The 1991 and 2012 editions switch at slightly different lengths (z = 20.064 and z = 20); this case "
+                 "lies between them, so they take different branches.", z.origin.ref)
+
+
+def warn_about_grid(bundle: Bundle, depth: Value, length: Value) -> None:
+    """What a measured grid says about the box that the forms take instead of it."""
+    grid, rec, display = bundle.grid, active(), bundle.case.display
+    if grid is None:
+        return
+    x, d = np.array(grid.axial), np.array(grid.profile)
+    loss = np.flatnonzero(d)
+    span = x[min(loss[-1] + 1, len(x) - 1)] - x[max(loss[0] - 1, 0)]
+    if span > length.magnitude:
+        rec.warn(f"Sound wall was read {show(float(span), 'mm', system=display)} apart, the length used is "
+                 f"{length.show(display)}: the loss may reach farther than stated.", "case: defect.length")
+    area = float(np.trapezoid(d, x) if hasattr(np, "trapezoid") else np.trapz(d, x))
+    full = depth.magnitude * length.magnitude
+    for share, form in ((2 / 3, "original form"), (0.85, "0.85 dL form")):
+        if area > share * full:
+            rec.warn(f"The river-bottom area of the grid, {show(area, 'mm**2', system=display)}, is more than the "
+                     f"{form} assumes ({show(share * full, 'mm**2', system=display)}): that form may predict too much. "
+                     "A profile method must settle it before anyone relies on this answer.", "case: defect.grid")
+
+
+def warn_besides_strength(bundle: Bundle, eta: Value) -> None:
+    """Things that these forms do not see."""
+    case, rec = bundle.case, active()
+    if eta.magnitude > bundle.tables.value(PRACTICE.id, "deep_pit").magnitude:
+        rec.warn(f"The loss is deep ({eta.show(significant=3)} of the wall): consider a leak besides strength.",
+                 eta.origin.ref)
+    if case.value("pipe.smys").magnitude > bundle.tables.value(B31G_2012.id, "flow_increment_smys_limit").magnitude:
+        rec.warn("The flow stress 1.1 SMYS is meant for plain carbon steel; for this grade confirm the method.",
+                 "case: pipe.smys")
+    if case.pipe.seam_clock and case.defect.clock:
+        apart = abs(clock_hours(case.pipe.seam_clock) - clock_hours(case.defect.clock))
+        arc = min(apart, 12 - apart) / 12 * np.pi * case.value("pipe.outside_diameter").magnitude
+        if arc <= case.value("defect.width").magnitude / 2:
+            rec.warn("The longitudinal seam runs through the damage: confirm that the seam itself is not corroded "
+                     "preferentially, which these forms do not cover.", "case: pipe.seam_clock")
+    rec.assume("The pipe is not in a crossing, station, bridge or platform that asks for a lower design factor, unless "
+               "the case says so.", "case: service.lower_design_factor")
+    rec.assume("Axial compression of a restrained pipe by warming is taken as small; an external axial force would "
+               "have to be declared.", "case: service.axial_force")

@@ -61,7 +61,8 @@ def test_new_writes_blank_files_that_are_read_and_a_form(tmp_path, capsys):
     assert names == {"case.toml", "sleeve_system.toml", "lay_up_system.toml", "owner_form.html", "owner_form.pdf"}
     capsys.readouterr()
     assert main(["check", str(tmp_path / "n" / "case.toml")]) == 0
-    assert "not answered yet: case.line" in capsys.readouterr().out
+    shown = capsys.readouterr().out
+    assert "not answered yet, 26 needed for any decision:" in shown and "case.line  Line, section" in shown
 
 
 def test_a_blank_case_gives_insufficient_data(tmp_path, capsys):
@@ -131,3 +132,15 @@ def test_a_console_without_unicode_does_not_stop_a_run(example):
     out = subprocess.run([sys.executable, "-m", "wrapcalc", "check", str(example)], capture_output=True, check=True,
                          env={"PYTHONIOENCODING": "ascii", "PATH": "", "SYSTEMROOT": ""})
     assert b"no faults" in out.stdout
+
+
+def test_check_and_package_agree_on_letters_that_the_report_cannot_print(example, tmp_path, capsys):
+    path = example / "HB-02.toml"
+    lines = path.read_text(encoding="utf-8").splitlines()
+    path.write_text("\n".join('title = "管道 Ω Ж"' if x.startswith("title = ") else x for x in lines), encoding="utf-8")
+    assert main(["check", str(path)]) == 1
+    told = capsys.readouterr().out
+    assert "case.title: found '管' (U+7BA1), '道' (U+9053); allowed: characters of the report's fonts" in told
+    assert main(["package", str(path), "--out", str(tmp_path / "out")]) == 1
+    assert "case.title: found '管'" in capsys.readouterr().err
+    assert list((tmp_path / "out").iterdir()) == []

@@ -31,4 +31,4 @@ def test_the_wheel_runs_the_example_in_an_empty_environment(tmp_path):
     tool("example", "mine")
     assert "5 written" in tool("package", "mine", "--out", "out")
     assert "every check the same" in tool("verify", str(Path("out") / "HB-15-r1"))
-    assert "case.toml: pipe.nominal_wall" in tool("explain", str(Path("out") / "HB-02-r1"), "A7")
+    assert "case.toml: pipe.nominal_wall" in tool("explain", str(Path("out") / "HB-02-r1"), "A1")

@@ -89,14 +89,17 @@ def new(args: argparse.Namespace) -> int:
 def check(args: argparse.Namespace) -> int:
     """Show all faults of the case files (or folders) CASES; write nothing."""
     from wrapcalc.case import load_bundle
+    from wrapcalc.case.model import QUESTIONS
     from wrapcalc.errors import CaseFaults
     from wrapcalc.package.many import case_files, duplicates
+    from wrapcalc.package.texts import unprintable
+    from wrapcalc.stages.scope import missing_for_assessment, missing_for_design
     files = case_files(args.cases)
     twice, bad = duplicates(files), 0
     for path in files:
         try:
             bundle = load_bundle(path)
-            faults = [twice[path]] if path in twice else []
+            faults = [str(f) for f in unprintable(bundle, path.name)] + ([twice[path]] if path in twice else [])
         except CaseFaults as e:
             faults = [str(f) for f in e.faults]
         if faults:
@@ -105,8 +108,12 @@ def check(args: argparse.Namespace) -> int:
             for fault in faults:
                 print(f"  {fault}")
         else:
-            open_ = bundle.case.unanswered({"assess", "design"})
-            print(f"{path}: no faults" + (f"; not answered yet: {', '.join(open_)}" if open_ else ""))
+            print(f"{path}: no faults")
+            for purpose, open_ in (("any decision", missing_for_assessment(bundle)),
+                                   ("a wrap, should one be designed", missing_for_design(bundle))):
+                if open_:
+                    print(f"  not answered yet, {len(open_)} needed for {purpose}:")
+                    print("\n".join(f"    {name}  {QUESTIONS[name]}" for name in open_))
     return 1 if bad else 0
 
 
@@ -156,11 +163,12 @@ def verify(args: argparse.Namespace) -> int:
     for line in v.problems:
         print(f"  {line}")
     print("recomputation: " + (f"all {v.steps} steps and procedures and every check the same"
-                                    if not v.differences else f"{len(v.differences)} differences"))
+                                    if not v.differences else f"{len(v.differences)} difference" + "s" * (len(v.differences) > 1)))
     for line in v.differences:
         print(f"  {line}")
     if v.notes:
         print("versions since then: " + "; ".join(v.notes))
+    print("verified" if v.ok else "NOT VERIFIED")
     return 0 if v.ok else 1
 
 

@@ -183,6 +183,15 @@ def _identifier(raw: Any) -> str:
 Identifier = Annotated[str, BeforeValidator(_identifier)]
 
 
+class Choices(tuple):
+    """The words that a field takes, for those who print its question."""
+
+
+def choices(info: Any) -> tuple[str, ...]:
+    """The words that a field takes; none when it is not a choice."""
+    return next((tuple(m) for m in info.metadata if isinstance(m, Choices)), ())
+
+
 def choice(*options: str, required: bool = False) -> Any:
     """Type of a field that holds one of these words; blank is unanswered, unless it is required."""
     def read(raw: Any) -> str | None:
@@ -194,7 +203,7 @@ def choice(*options: str, required: bool = False) -> Any:
         raise FieldFault(f"the bare number {bare}" if bare in options else units.shown(raw), ", ".join(options),
                          f'put it in quotation marks: "{bare}"' if bare in options else
                          suggest(raw, options, "choose one of them" if len(options) > 1 else f'write "{options[0]}"'))
-    return Annotated[Any, BeforeValidator(_with_source(read))]
+    return Annotated[Any, BeforeValidator(_with_source(read)), Choices(options)]
 
 
 def _clock(raw: Any) -> str | None:

@@ -20,6 +20,7 @@ from wrapcalc.case import Bundle, load_bundle
 from wrapcalc.errors import CalculationError, CaseFaults, PackageError, WrapcalcError
 from wrapcalc.package import digests
 from wrapcalc.package.changes import changes
+from wrapcalc.package.texts import unprintable
 
 TEMPLATE = "repair_package.ipynb"
 
@@ -51,6 +52,8 @@ def make_package(source: Path, out: Path, *, isolated: bool = False) -> Result:
     start = time.perf_counter()
     try:
         bundle = load_bundle(source)
+        if faults := list(unprintable(bundle, source.name)):
+            raise CaseFaults(faults)
         return _package(source, bundle, out, isolated, start)
     except CaseFaults as e:
         count = len(e.faults)

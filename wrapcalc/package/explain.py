@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from pathlib import Path
 from typing import Any
 
 from wrapcalc import record as records
-from wrapcalc.errors import PackageError, UnknownItem
+from wrapcalc.errors import PackageError, UnknownItem, nearest
 from wrapcalc.package.digests import read_manifest
 
 
@@ -33,10 +34,19 @@ def explain(record: dict[str, Any], wanted: str, guards: dict[str, list[str]]) -
     items = {i["id"]: i for i in record["items"]}
     key = next((k for k in items if k.lower() == wanted.strip().lower()), None)
     if key is None:
-        raise UnknownItem("step, procedure or check", wanted, items)
+        near = nearest(wanted.strip().upper(), items)
+        raise UnknownItem("step, procedure or check", wanted, items if near else [_ranges(list(items))])
     lines: list[str] = []
     _show(record, items, key, 0, lines, set(), guards)
     return "\n".join(lines)
+
+
+def _ranges(ids: list[str]) -> str:
+    """A1 to A37, C1 to C38, and so on."""
+    last: dict[str, int] = {}
+    for key in ids:
+        last[key[0]] = max(last.get(key[0], 0), int(key[1:]))
+    return ", ".join(f"{letter}1 to {letter}{n}" for letter, n in last.items())
 
 
 def _show(record, items, key: str, depth: int, lines: list[str], seen: set[str], guards) -> None:
@@ -79,7 +89,12 @@ def _step(item, pad: str, status: str, lines: list[str], guards) -> None:
                  + ", ".join(f"{i['symbol']}: {i['unit_label'] or 'no unit'}" for i in item["inputs"]) + ")")
     lines.append(f"{pad}    {item['citation']}; {status}" + (f"; {item['mark']}" if item["mark"] else ""))
     lines.append(f"{pad}    {item['module']}, line {item['line']}: {item['formula']}")
-    lines += [f"{pad}    guarded by {g}" for g in guards.get(item["formula"], [])]
+    found = guards.get(item["formula"], [])
+    if found:
+        counts = Counter(g.partition(":")[0] for g in found)
+        first = next((g for g in found if not g.startswith("regression")), found[0])
+        lines.append(f"{pad}    guarded by " + ", ".join(f"{n} {kind}" for kind, n in counts.items()) + f": {first}"
+                     + (" and others" if len(found) > 1 else ""))
 
 
 def _inputs(item) -> list[dict[str, Any]]:

@@ -84,7 +84,8 @@ def _user_style() -> str:
 
 
 @lru_cache(1)
-def _printable() -> frozenset[int]:
+def printable_characters() -> frozenset[int]:
+    """Code points that the fonts of the report have, upright and bold."""
     from matplotlib.ft2font import FT2Font
 
     files = (f"{name}.ttf" for name in _FONTS["DejaVu Sans"][:2])
@@ -95,7 +96,7 @@ def _check_characters(html: str) -> None:
     """A character that no font has is left out of a PDF without a word."""
     text = html_entities.unescape(_MARKUP.sub(" ", html)) if not html.isascii() or "&" in html else ""
     odd = {c for c in text if not c.isascii()}
-    missing = sorted(c for c in odd if ord(c) not in _printable())
+    missing = sorted(c for c in odd if ord(c) not in printable_characters())
     if missing:
         names = ", ".join(f"{c} (U+{ord(c):04X})" for c in missing[:10])
         raise PdfNotMade(f"the report holds characters that its font cannot print: {names}")

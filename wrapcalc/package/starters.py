@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import socket
 import subprocess
@@ -16,7 +17,7 @@ from typing import Any
 
 from wrapcalc.case.model import Case
 from wrapcalc.errors import PackageError
-from wrapcalc.fields import Sheet, walk
+from wrapcalc.fields import Sheet, choices, walk
 from wrapcalc.systems.model import System
 
 NEEDS = {"assess": "always", "gas": "gas line", "design": "when a wrap is designed", "lay-up": "wet lay-up",
@@ -96,7 +97,10 @@ def blank(model: type[Sheet], head: str, *, skip: str = "") -> str:
             out.append(f"\n{heading}")
         example = extra["example"]
         need = NEEDS[extra["need"]]
-        comment = f"# {info.description}" + (f", such as {example}" if example else "") + f" ({need})"
+        words = choices(info)
+        hint = (", one of: " + ", ".join(f'"{w}"' for w in words)) if len(words) > 1 else (
+            f", such as {example}" if example else "")
+        comment = f"# {info.description}{hint} ({need})"
         value = {"schema_version": '"1"', "case.id": '"NEW-1"', "system.id": '"my-system"',
                  "system.system_type": '"wet lay-up"' if skip == "sleeve" else '"layered sleeve"'}.get(name, '""')
         if key == "widths":
@@ -120,7 +124,9 @@ def owner_form() -> str:
                 heading = escape(section.replace("_", " ").capitalize())
                 rows.append(f'<tr class="part"><th colspan="4">{heading}</th></tr>')
             extra = info.json_schema_extra
-            example = escape(extra["example"].strip('"'))
+            words = choices(info)
+            example = escape("one of: " + ", ".join(words) if len(words) > 1 else
+                             re.sub(r'[\["\]]', "", extra["example"]))
             rows.append(f"<tr><td>{escape(info.description)}</td><td>{NEEDS[extra['need']]}</td>"
                         f"<td>{example}</td><td></td></tr>")
         parts.append(f"<h2>{title}</h2><table><thead><tr><th>Question</th><th>Needed</th><th>For example</th>"
@@ -136,7 +142,7 @@ margin: auto }
 h1 { font-size: 15pt; margin: 0 0 2mm } h2 { font-size: 12pt; margin: 6mm 0 2mm }
 table { border-collapse: collapse; width: 100% } thead { display: table-header-group }
 th { text-align: left } td, th { border: 0.4pt solid #999; padding: 1.2mm 1.6mm; vertical-align: top }
-tr { break-inside: avoid } .part th { background: #e8efee } td:nth-child(1) { width: 38% }
+tr { break-inside: avoid } .part { break-after: avoid } .part th { background: #e8efee } td:nth-child(1) { width: 38% }
 td:nth-child(2) { width: 13%; color: #444 } td:nth-child(3) { width: 17%; color: #444 }
 </style></head><body><h1>What the owner supplies for a wrap repair</h1>
 <p>Every value with its unit and where it comes from (measured, document, assumed, derived). Pressures are gauge;

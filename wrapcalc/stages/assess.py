@@ -90,7 +90,7 @@ def assess(bundle: Bundle) -> Assessment:
                "Texts that take SMYS itself would allow more.", "safer reading")
     maop = value("service.maop")
     pressure.hoop_stress(maop, diameter, value("pipe.nominal_wall"))
-    outside = sound_pipe(bundle, factor)
+    outside = sound_pipe(bundle, factor, wall)
     rec.begin("Depth, length and safety factor")
     eta = strength.relative_depth(depth, wall)
     deepest = eta

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from wrapcalc.case import Bundle
-from wrapcalc.case.model import LIQUID
+from wrapcalc.case.model import LIQUID, WALL_BASES
 from wrapcalc.formulas import pressure
 from wrapcalc.formulas import remaining_strength as strength
 from wrapcalc.recorder import active
@@ -31,7 +31,7 @@ def design_factor(bundle: Bundle) -> Value:
     return lower
 
 
-def sound_pipe(bundle: Bundle, factor: Value) -> tuple[str, ...]:
+def sound_pipe(bundle: Bundle, factor: Value, used: Value) -> tuple[str, ...]:
     """Reasons why the pipe beside the defect is not what the MAOP supposes; no repair of the defect mends that."""
     rec, case, tables = active(), bundle.case, bundle.tables
     reasons: list[str] = []
@@ -50,8 +50,10 @@ def sound_pipe(bundle: Bundle, factor: Value) -> tuple[str, ...]:
         rec.warn("The MAOP is above the code design pressure of the sound pipe; the 1991 form takes the MAOP for its "
                  "reference pressure then.", design.origin.ref)
     entry = tables.entry(CFR_195.id if case.service.service == LIQUID else PRACTICE.id, "least_share_of_nominal")
-    wall = strength.wall_for_assessment(case.value("pipe.nominal_wall"), case.value("pipe.sound_wall"),
-                                        case.value("pipe.wall_allowance"))
+    wall = used
+    if case.pipe.wall_basis not in (None, WALL_BASES[0]):
+        wall = strength.wall_for_assessment(case.value("pipe.nominal_wall"), case.value("pipe.sound_wall"),
+                                            case.value("pipe.wall_allowance"))
     share = rec.named(strength.relative_depth(wall, case.value("pipe.nominal_wall")), "Sound wall over nominal wall")
     thin = rec.check("Sound wall over nominal wall", share, ">=", entry.value(), citation=entry.citation,
                      status=entry.status, kind="scope")

@@ -162,8 +162,9 @@ def verify(args: argparse.Namespace) -> int:
                                 f"{len(v.problems)} problem{'s' if len(v.problems) > 1 else ''}"))
     for line in v.problems:
         print(f"  {line}")
-    print("recomputation: " + (f"all {v.steps} steps and procedures and every check the same"
-                                    if not v.differences else f"{len(v.differences)} difference" + "s" * (len(v.differences) > 1)))
+    found = f"{len(v.differences)} difference{'s' if len(v.differences) > 1 else ''}"
+    print("recomputation: " + (found if v.differences else
+                               f"all {v.steps} steps and procedures and every check the same"))
     for line in v.differences:
         print(f"  {line}")
     if v.notes:

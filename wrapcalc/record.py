@@ -57,7 +57,7 @@ def build(outcome: Outcome) -> dict[str, Any]:
         "routes": _routes(outcome),
         "geometry": _geometry(outcome),
         "order": [{"item": line.item, "quantity": _value(line.quantity, system), "packs": _value(line.packs, system),
-                   "pack": _value(line.pack, system), "basis": line.basis} for line in outcome.order],
+                   "pack": _pack(outcome, line.pack), "basis": line.basis} for line in outcome.order],
         "assumptions": rec.assumptions,
         "warnings": rec.warnings,
         "table_entries": _entries(outcome, used["table"]),
@@ -74,6 +74,14 @@ def _value(v: Value | None, system: str, significant: int = 4) -> dict[str, Any]
         return None
     return {"magnitude": v.magnitude, "unit": v.unit, "shown": v.show(system, significant), "name": v.name,
             "origin": {"kind": v.origin.kind, "ref": v.origin.ref}}
+
+
+def _pack(outcome: Outcome, pack: Value | None) -> dict[str, Any] | None:
+    """A pack as the supplier labels it: crews look for that, not for its conversion."""
+    out = _value(pack, outcome.recorder.system)
+    if out is not None and pack is not None and outcome.bundle.system is not None:
+        out["shown"] = lookup(outcome.bundle.system, pack.origin.ref.partition("/")[2]).written
+    return out
 
 
 def _item(item: Step | Procedure | Check, place: tuple[str, str], outcome: Outcome) -> dict[str, Any]:
@@ -209,7 +217,9 @@ def _system(outcome: Outcome) -> dict[str, Any] | None:
             kind = units.KINDS[given.kind]
             us = outcome.recorder.system if kind.base in units.US_TWIN else "SI"
             shown = (given.written if kind.name == "duration" else
-                     units.show(given.base, kind.base, system=us, significant=5))
+                     units.show(given.base, kind.base, system=us, significant=5 if us == "SI" else 4))
+            if us == "US" and kind.name != "duration" and given.unit != units.US_TWIN[kind.base] and kind.units:
+                shown += f" (sheet: {given.written})"
         else:
             shown = str(given)
         rows.append({"field": name, "question": info.description, "shown": shown})

@@ -88,7 +88,8 @@ def test_explain_shows_the_chain_the_source_and_the_checks(packages, capsys):
     check = next(i["id"] for i in items if i["title"] == "Depth with allowance over wall")
     assert main(["explain", str(packages / "HB-07-r1"), step.lower()]) == 0
     out = capsys.readouterr().out
-    for part in ("Depth over wall = 0.48179", "d / t", f"covered by {check}", "mill certificate MC-2207", "case.toml: pipe",
+    for part in ("Depth over wall = 0.48179", "d / t", f"covered by {check}", "mill certificate MC-2207",
+                 "case.toml: pipe",
                  "guarded by"):
         assert part in out, part
 

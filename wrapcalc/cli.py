@@ -3,31 +3,71 @@
 from __future__ import annotations
 
 import argparse
+import os
+import signal
 import sys
 from collections.abc import Sequence
 from pathlib import Path
 
 from wrapcalc import __version__
 
+_STOPPED = "Stopped by Ctrl-C. Finished packages are whole; nothing half-written was left."
+
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit status: 0 well, 1 faults or failures, 2 wrong use, 130 Ctrl-C."""
-    for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="replace")  # a console that lacks a sign shows "?", it never stops a run
-    args = _parser().parse_args(argv)
-    # The error tree is imported late for the same reason as everything else: help must come at once.
-    from wrapcalc.errors import WrapcalcError
+    before = signal.getsignal(signal.SIGINT)
     try:
-        return args.run(args)
-    except WrapcalcError as e:
-        print(e, file=sys.stderr)
-        return 1
-    except BrokenPipeError:
-        return 1
+        for stream in (sys.stdout, sys.stderr):
+            if hasattr(stream, "reconfigure"):
+                stream.reconfigure(errors="replace")  # a console that lacks a sign shows "?", it never stops a run
+        args = _parser().parse_args(argv)
+        if args.run is not lab:  # JupyterLab asks at the first Ctrl-C and ends at the second
+            _at_ctrl_c(_first_ctrl_c, before)
+        # The error tree is imported late for the same reason as everything else: help must come at once.
+        from wrapcalc.errors import WrapcalcError
+        try:
+            return args.run(args)
+        except WrapcalcError as e:
+            print(e, file=sys.stderr)
+            return 1
+        except BrokenPipeError:
+            return 1
+        except Exception:
+            if signal.getsignal(signal.SIGINT) is not _stop_at_once:
+                raise
+            raise KeyboardInterrupt from None  # what a library made of a Ctrl-C in its middle
     except KeyboardInterrupt:
-        print("Stopped by Ctrl-C. Finished packages are whole; nothing half-written was left.", file=sys.stderr)
+        _at_ctrl_c(signal.SIG_IGN, before)  # all is stopped and cleaned: another one could only disturb the exit
+        print(_STOPPED, file=sys.stderr)
         return 130
+    finally:
+        # argv is None: the process is ours and ends now, which takes a moment. Else it is a caller's.
+        _at_ctrl_c(signal.SIG_IGN if argv is None else before, before)
+
+
+def _at_ctrl_c(do, before) -> None:
+    """Set what Ctrl-C does, unless it was switched off from outside (a job in the background)."""
+    if before not in (signal.SIG_IGN, None):
+        try:
+            signal.signal(signal.SIGINT, do)
+        except ValueError:
+            pass  # not the main thread, which alone hears of signals
+
+
+def _first_ctrl_c(number, frame) -> None:
+    signal.signal(signal.SIGINT, _stop_at_once)
+    raise KeyboardInterrupt
+
+
+def _stop_at_once(number, frame) -> None:
+    """Ctrl-C again, while the first still cleans up or was swallowed by a library: clean up here and be gone."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    build = sys.modules.get("wrapcalc.package.build")
+    if hasattr(build, "abandon"):
+        build.abandon()
+    os.write(2, f"{_STOPPED}\n".encode())
+    os._exit(130)
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -119,18 +159,21 @@ def check(args: argparse.Namespace) -> int:
 
 def package(args: argparse.Namespace) -> int:
     """Make one package per case file (or per case file in a folder) of CASES."""
-    from wrapcalc.package.build import Result, prepare_output
+    from wrapcalc.package.build import Result, prepare_output, remove_leftovers
     from wrapcalc.package.many import case_files, package_all
     files = case_files(args.cases)
     prepare_output(args.out)
+    left_over = remove_leftovers(args.out)
+    if left_over:
+        print(f"removed {left_over} unfinished folder{'s' if left_over > 1 else ''} of a run that was killed")
     width = len(str(len(files)))
 
     def done(result: Result, n: int, total: int, left: float) -> None:
         name = result.case_id or Path(result.source).name
         what = {"written": f"{result.decision} → {result.folder}", "unchanged": f"unchanged: {result.folder}",
-                "failed": "FAILED, see below"}[result.state]
+                "failed": f"FAILED: {_first_line(result.message)}"}[result.state]
         eta = f"   about {_duration(left)} left" if n < total and left >= 1 else ""
-        print(f"[{n:{width}}/{total}] {name}: {what}{eta}")
+        print(f"[{n:{width}}/{total}] {name}: {what}{eta}", flush=True)
 
     results = package_all(files, args.out, workers=args.workers, isolated=args.isolated, done=done)
     failed = [r for r in results if r.state == "failed"]
@@ -139,6 +182,11 @@ def package(args: argparse.Namespace) -> int:
     counts = {s: sum(r.state == s for r in results) for s in ("written", "unchanged", "failed")}
     print("\n" + ", ".join(f"{n} {s}" for s, n in counts.items() if n))
     return 1 if failed else 0
+
+
+def _first_line(message: str) -> str:
+    first, *more = message.splitlines() or [""]
+    return first.rstrip(":") + " (listed below)" if more else first
 
 
 def _duration(seconds: float) -> str:

@@ -8,9 +8,12 @@ import json
 import os
 import platform
 import re
+import secrets
 import shutil
+import sys
 import tempfile
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -23,6 +26,11 @@ from wrapcalc.package.changes import changes
 from wrapcalc.package.texts import unprintable
 
 TEMPLATE = "repair_package.ipynb"
+#: So often a package is made anew because other runs took its revision number meanwhile.
+ATTEMPTS = 10
+#: A package is built in a folder that tells who builds it: process, host, random letters.
+_UNFINISHED = re.compile(r"\.building-(?P<pid>\d{1,10})-(?P<host>.+)-[a-z0-9_]+")
+_in_hand: set[Path] = set()
 
 
 @dataclass(frozen=True)
@@ -48,54 +56,136 @@ class Previous:
 
 
 def make_package(source: Path, out: Path, *, isolated: bool = False) -> Result:
-    """Package one case file. Never raises a WrapcalcError: a bad case is a Result that says why."""
-    start = time.perf_counter()
+    """Package one case file. Never raises an Exception: a bad case is a Result that says why."""
+    start, case_id = time.perf_counter(), ""
     try:
         bundle = load_bundle(source)
+        case_id = bundle.case.id
         if faults := list(unprintable(bundle, source.name)):
             raise CaseFaults(faults)
         return _package(source, bundle, out, isolated, start)
     except CaseFaults as e:
         count = len(e.faults)
-        return Result(str(source), "failed", message=f"{count} fault{'s' if count > 1 else ''}:\n{e}")
+        message = f"{count} fault{'s' if count > 1 else ''}:\n{e}"
     except CalculationError as e:
-        return Result(str(source), "failed", message=f"the calculation stopped: {e}")
+        message = f"the calculation stopped: {e}"
     except WrapcalcError as e:
-        return Result(str(source), "failed", message=str(e))
+        message = str(e)
     except OSError as e:
-        return Result(str(source), "failed", message=f"a file could not be read or written: {e.strerror or e}"
-                      + (f" ({Path(e.filename).name})" if e.filename else "") + ". Nothing half-written was left "
-                      f"below {out}; make room or choose another --out folder.")
+        message = (f"a file could not be read or written: {e.strerror or e}"
+                   + (f" ({Path(e.filename).name})" if e.filename else "") + ". Nothing half-written was left "
+                   f"below {out}; make room or choose another --out folder.")
+    except Exception as e:  # a defect of ours or of a library must not stop the other cases
+        message = f"an unforeseen error ({type(e).__name__}: {e}); a defect of this tool, please report it"
+    return Result(str(source), "failed", case_id, message=message)
 
 
 def _package(source: Path, bundle: Bundle, out: Path, isolated: bool, start: float) -> Result:
     from wrapcalc.stages.job import run
     record = records.build(run(bundle))
-    previous = latest(out, bundle.case.id)
     made_from = {"record_sha256": records.digest(record), "workbook_sha256": digests.sha256(template().read_bytes())}
-    if previous.folder is not None:
-        problems = digests.integrity(previous.folder)
-        if problems:
-            raise PackageError(f"{previous.folder}: this earlier package was changed after it was written "
-                               f"({problems[0]}); move it away or restore it, then run again")
-        same = all(previous.manifest.get(k) == v for k, v in made_from.items())
-        if same and previous.manifest["versions"]["wrapcalc"] == digests.versions()["wrapcalc"]:
-            return Result(str(source), "unchanged", bundle.case.id, str(previous.folder), record["decision"]["word"],
-                          "unchanged since this revision; nothing to do", time.perf_counter() - start)
-    revision = previous.revision + 1
-    folder = out / f"{bundle.case.id}-r{revision}"
-    aside = Path(tempfile.mkdtemp(prefix=f".building-{bundle.case.id}-", dir=out))
+    for _ in range(ATTEMPTS):
+        previous = latest(out, bundle.case.id)
+        if previous.folder is not None:
+            problems = digests.integrity(previous.folder)
+            if problems:
+                raise PackageError(f"{previous.folder}: this earlier package was changed after it was written "
+                                   f"({problems[0]}); move it away or restore it, then run again")
+            same = all(previous.manifest.get(k) == v for k, v in made_from.items())
+            if same and previous.manifest["versions"]["wrapcalc"] == digests.versions()["wrapcalc"]:
+                return Result(str(source), "unchanged", bundle.case.id, str(previous.folder),
+                              record["decision"]["word"], "unchanged since this revision; nothing to do",
+                              time.perf_counter() - start)
+        revision = previous.revision + 1
+        folder = out / f"{bundle.case.id}-r{revision}"
+        # Absolute, because a notebook runs with another working folder; noted before it is there, because Ctrl-C
+        # can come between the two.
+        aside = (out / f".building-{os.getpid()}-{_host()}-{secrets.token_hex(4)}").absolute()
+        _in_hand.add(aside)
+        try:
+            aside.mkdir(0o700)
+            _fill(aside, bundle, record, revision, previous, made_from, isolated, start)
+            os.chmod(aside, 0o755)
+            if _put_in_place(aside, folder):
+                return Result(str(source), "written", bundle.case.id, str(folder), record["decision"]["word"],
+                              record["decision"]["sentence"], time.perf_counter() - start)
+        finally:
+            shutil.rmtree(aside, ignore_errors=True)  # not there any more when it was put in place
+            _in_hand.discard(aside)
+        # Another run wrote this revision meanwhile. It may be just what we would write; else ours is the next
+        # one. The number stands on every page, so the package is made anew.
+    raise PackageError(f"{out}: other runs write revisions of {bundle.case.id} all the time; wait for them to end, "
+                       "then run again")
+
+
+def _put_in_place(aside: Path, folder: Path) -> bool:
+    """Give a whole package its name; False when another run has taken the name."""
+    if folder.exists():
+        return False
     try:
-        _fill(aside, bundle, record, revision, previous, made_from, isolated, start)
-        os.chmod(aside, 0o755)
-        if folder.exists():
-            raise PackageError(f"{folder}: another run wrote this revision meanwhile; run again")
         os.rename(aside, folder)
-    except BaseException:
-        shutil.rmtree(aside, ignore_errors=True)
+    except OSError:
+        if folder.exists():  # taken between the question and the renaming, which never replaces a full folder
+            return False
         raise
-    return Result(str(source), "written", bundle.case.id, str(folder), record["decision"]["word"],
-                  record["decision"]["sentence"], time.perf_counter() - start)
+    return True
+
+
+def remove_leftovers(out: Path) -> int:
+    """Remove the unfinished folders of runs that were killed; how many. Never one whose process lives or that
+    belongs to another host, where nothing can be known of it."""
+    return remove_unfinished(out, lambda pid: not _alive(pid))
+
+
+def remove_unfinished(out: Path, owner: Callable[[int], bool]) -> int:
+    """Remove the unfinished folders in `out` whose process on this host `owner` names; how many."""
+    removed = 0
+    for path in list(out.iterdir()) if out.is_dir() else ():
+        m = _UNFINISHED.fullmatch(path.name)
+        if m and m["host"] == _host() and path.is_dir() and not path.is_symlink() and owner(int(m["pid"])):
+            shutil.rmtree(path, ignore_errors=True)
+            removed += not path.exists()
+    return removed
+
+
+def abandon() -> None:
+    """Remove what this process has in hand: for a process that ends at once, past all `finally`."""
+    for path in list(_in_hand):
+        shutil.rmtree(path, ignore_errors=True)
+    shell = sys.modules.get("wrapcalc.package.notebook_shell")
+    if shell is not None and shell._empty_ipython_folder.cache_info().currsize:
+        shell._empty_ipython_folder().cleanup()
+
+
+def _host() -> str:
+    """This host as part of a file name. Containers can share a host's name but not its process numbers: there
+    the process namespace is part of it."""
+    try:
+        space = f".{os.stat('/proc/self/ns/pid').st_ino}"
+    except OSError:
+        space = ""
+    return (re.sub(r"[^A-Za-z0-9.]", "_", platform.node())[:60] or "unnamed") + space
+
+
+def _alive(pid: int) -> bool:
+    """Whether a process of this number lives on this host; when in doubt, it does."""
+    if sys.platform == "win32":  # os.kill(pid, 0) would end the process there
+        import ctypes
+        kernel = ctypes.WinDLL("kernel32", use_last_error=True)
+        kernel.OpenProcess.restype = ctypes.c_void_p
+        handle = kernel.OpenProcess(0x100000, False, pid)  # SYNCHRONIZE: the right to wait for its end
+        if not handle:
+            return ctypes.get_last_error() != 87  # ERROR_INVALID_PARAMETER: there is no such process
+        ended = kernel.WaitForSingleObject(ctypes.c_void_p(handle), 0) == 0
+        kernel.CloseHandle(ctypes.c_void_p(handle))
+        return not ended
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    except (OSError, OverflowError):
+        return True  # another user's, or no number that a process can have
+    return True
 
 
 def prepare_output(out: Path) -> None:

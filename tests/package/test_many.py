@@ -119,7 +119,7 @@ def test_a_worker_that_is_killed_costs_no_package(cases):
 def _fake_package(source: Path, out: Path, *, isolated: bool = False) -> Result:
     """Stands in for make_package: a case named "dies" kills its worker, one named "once" the first time only."""
     (out / f"ran-{source.stem}-{os.getpid()}").touch()
-    mark = out / "mark"
+    mark = out / f"mark-{source.stem}"
     if source.stem == "dies" or (source.stem == "once" and not mark.exists()):
         mark.touch()
         unfinished = out / f".building-{os.getpid()}-{build._host()}-0"

@@ -286,3 +286,28 @@ def test_units_of_the_wrap_are_centred_on_the_defect_with_their_joints():
         (-150.0, 300.0, "band 2"),
         (100.0, 200.0, "band 3"),
     ]
+
+
+def test_three_checks_in_a_row_are_one_table_that_says_what_their_boxes_say(record):
+    checks = of(record, "check")
+    envelope = [c for c in checks if c["topic"] == "Tested envelope"]
+    mixed = [c for c in checks if c["topic"] == "What this version covers"]
+    assert len(envelope) >= 3 and len(mixed) >= 3
+    for group in (envelope, mixed, [envelope[0] | {"verdict": "not met"}, *mixed]):
+        (html,) = items.items_html(group, links=True)
+        text = plain(html)
+        for c in group:
+            assert html.count(f'id="step-{c["id"]}"') == 1
+            for side in ("provided", "limit"):
+                if c[side]:
+                    assert c[side]["shown"] in text and fragments.origin(c[side]["origin"], True) in html
+            for part in ("title", "citation", "note", "found", "wanted", "utilisation_shown", "verdict"):
+                assert (c[part] or "") in text
+            assert fragments.KIND_WORDS[c["kind"]] in text
+        assert ("wc-failed" in html) == any(c["verdict"] != "met" for c in group)
+    assert len(items.items_html(envelope[:2])) == 2
+
+
+def test_questions_can_be_left_out(record):
+    html = items.inputs_table(record["inputs"], without=["pipe.smts"])
+    assert "pipe.smts" not in html and "pipe.smys" in html

@@ -6,6 +6,7 @@ appendix only. The page loads nothing: style and drawings stand inside it.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from functools import lru_cache
 from itertools import groupby
@@ -20,7 +21,9 @@ from wrapcalc.render import fragments, items, tables
 from wrapcalc.render.drawings import drawings
 
 WARNING = "NOT APPROVED: not for construction"
+_UNITS = "Units side by side"
 STAGES = {"A": "Assessment", "D": "Design of the wrap", "T": "Takeoff"}
+_GUARDS = ("published", "independent", "regression")
 _TRUSTED = ("verified", "seen")
 _PLAIN = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789 .,:-")
 
@@ -32,14 +35,17 @@ def report_html(
     digest: str,
     changes: Sequence[Mapping[str, str]] | None = None,
     guards: Mapping[str, Sequence[str]] | None = None,
+    supersedes: int | None = None,
 ) -> str:
     """The calculation package of a record as one HTML page that stands alone.
 
     digest: SHA-256 of the record, printed in full on the cover and shortened at the foot of each page.
     changes: what differs from the revision before, rows of what / before / after; None for a first revision.
+    supersedes: the revision that this one takes the place of; the one before, if not given.
     guards: formula name -> reference checks that guard it. The same arguments give the same text.
     """
     page = _environment().get_template("report.html")
+    figures = drawings(record)
     html = page.render(
         r=record,
         revision=revision,
@@ -49,7 +55,12 @@ def report_html(
         warning=WARNING,
         stages=_stages(record),
         checks=[i for i in record["items"] if i["type"] == "check"],
-        figures={name: Markup(svg) for name, svg in drawings(record).items()},
+        figures={name: Markup(svg) for name, svg in figures.items()},
+        site=_site(record, figures),
+        supersedes=(supersedes or revision - 1) if revision > 1 else None,
+        unverified=sum(x["status"] == "from memory" for x in (*record["table_entries"], *record["formulas"])),
+        kinds=_kinds(record["items"]),
+        not_asked=_not_asked(record),
         questions={i["field"]: i["question"] for i in record["inputs"]},
         verify=_to_verify(record),
         covers=covering(record["items"]),
@@ -58,13 +69,14 @@ def report_html(
 
 
 def guard_words(texts: Sequence[str]) -> str:
-    """Reference checks of one formula in few words: the first of each kind and how many more there are."""
-    kinds: dict[str, list[str]] = {}
+    """Reference checks of one formula in few words: how many of each kind, and the strongest by its name."""
+    found: dict[str, list[str]] = {kind: [] for kind in _GUARDS}
     for text in texts:
         kind, _, what = text.partition(": ")
-        kinds.setdefault(kind, []).append(what)
-    return "; ".join(f"{kind}: {found[0]}" + (f" and {len(found) - 1} more" if found[1:] else "")
-                     for kind, found in kinds.items())
+        found.setdefault(kind, []).append(what)
+    counts = ", ".join(f"{len(names)} {kind}" for kind, names in found.items() if names)
+    named = next((names[0] for kind, names in found.items() if names and kind != "regression"), "")
+    return counts + (f" (first: {named})" if named else "")
 
 
 def covering(record_items: Sequence[Mapping[str, Any]]) -> dict[str, dict[str, list[str]]]:
@@ -99,12 +111,51 @@ def _stages(record: Mapping[str, Any]) -> list[dict[str, Any]]:
     for letter, title in STAGES.items():
         inside = [i for i in record["items"] if i["stage"] == letter]
         topics = [
-            {"title": topic, "items": [Markup(items.item_html(i, links=True)) for i in group]}
+            {"title": topic, "items": [Markup(html) for html in items.items_html(list(group), links=True)]}
             for topic, group in groupby(inside, key=lambda i: i["topic"])
         ]
         if topics:
             found.append({"letter": letter, "title": title, "topics": topics})
     return found
+
+
+def _kinds(found: Sequence[Mapping[str, Any]]) -> dict[str, int]:
+    """How many checks of each kind are not met, by the words of the kinds."""
+    out: dict[str, int] = {}
+    for i in found:
+        if i["type"] == "check" and i["verdict"] != "met":
+            word = fragments.KIND_WORDS.get(i["kind"], i["kind"])
+            out[word] = out.get(word, 0) + 1
+    return out
+
+
+def _not_asked(record: Mapping[str, Any]) -> list[str]:
+    """Questions of a wrap design without an answer, where the decision did not need them."""
+    if record["decision"]["word"] in ("wrap", "insufficient data"):
+        return []
+    return [
+        i["field"] for i in record["inputs"] if i["need"] in tables.WRAP_NEEDS and i["applies"] and not i["answered"]
+    ]
+
+
+def _site(record: Mapping[str, Any], figures: Mapping[str, str]) -> dict[str, Any]:
+    """What a crew has to know, as printed elsewhere in the record; what the record lacks is an empty text."""
+    units_chosen = next(
+        (dict(i["details"]).get("chosen", "") for i in record["items"]
+         if i["type"] == "procedure" and i["title"] == _UNITS), "")  # fmt: skip
+    # The same drawing twice in one page: the second with ids of its own.
+    drawing = re.sub(r'(\bid="|\baria-\w+="|href="#|url\(#| )(f[0-9a-f]{12}-)', r"\1order-\2",
+                     figures.get("unwrapped pipe", ""))  # fmt: skip
+    given = {i["field"]: i["shown"] if i["answered"] else "" for i in record["inputs"]}
+    return {
+        "input": given,
+        "cap": given.get("service.installation_pressure", "") if record["decision"]["word"] == "wrap" else "",
+        "sheet": {x["field"]: x["shown"] for x in (record["system"] or {"rows": []})["rows"]},
+        "headline": {h["label"]: h["value"] for h in record["headline"]},
+        "required": next((x for x in record["routes"] if x["chosen"] and x["required"]), None),
+        "units": units_chosen,
+        "drawing": Markup(drawing),
+    }
 
 
 def _to_verify(record: Mapping[str, Any]) -> dict[str, list[Mapping[str, Any]]]:

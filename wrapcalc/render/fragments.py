@@ -22,7 +22,14 @@ STATUS_WORDS = {
     "derived": "derived here",
     "": "no status",
 }
-_MATHS_SIZE = 14.0
+#: One set of words for the kinds of checks, everywhere.
+KIND_WORDS = {
+    "limit": "criterion",
+    "gate": "gate",
+    "scope": "limit of validity",
+    "information": "for information",
+}
+_MATHS_SIZE = 12.0
 _VIEW = re.compile(r'height="([\d.]+)" viewBox="\S+ (\S+) ')
 _GREEK = {
     "alpha": "α",
@@ -45,12 +52,13 @@ _SYMBOL = re.compile(r"(\\?[A-Za-z]+|\\mathrm\{[^{}]*\})(?:_\{(?:\\mathrm\{([^{}
 
 #: Style of the fragments, for a page of ours and for a notebook; colours follow the page that they stand in.
 STYLE = """
-.wc-step { margin: 0 0 1.1em; padding: 0 0 .2em .8em; border-left: 2px solid #0b5c63; break-inside: avoid; }
+.wc-step { margin: 0 0 .9em; padding: 0 0 .2em .8em; border-left: 2px solid #0b5c63; break-inside: avoid; }
 .wc-step.wc-out { border-left-style: dashed; border-left-color: #666; }
 .wc-head { display: flex; flex-wrap: wrap; gap: 0 .7em; align-items: baseline; margin-bottom: .25em; }
 .wc-id { font-weight: bold; min-width: 2.2em; }
-.wc-title { font-weight: bold; flex: 1 1 16em; }
-.wc-cite { font-size: .82em; text-align: right; color: var(--jp-ui-font-color2, #4a5557); }
+.wc-title { font-weight: bold; flex: 1 1 16em; min-width: 0; }
+.wc-head, .wc-small, .wc-reason, .wc-line { overflow-wrap: break-word; }
+.wc-cite { max-width: 100%; font-size: .82em; text-align: right; color: var(--jp-ui-font-color2, #4a5557); }
 .wc-maths { padding-left: 3.2em; text-indent: -1.4em; }
 .wc-maths > span { display: inline-block; text-indent: 0; margin: .15em .55em .15em 0; max-width: 100%; }
 .wc-maths svg { max-width: 100%; }
@@ -66,7 +74,7 @@ STYLE = """
 .wc-check.wc-failed { border: 2px solid #333; }
 .wc-check .wc-line { margin-left: 2.2em; display: flex; flex-wrap: wrap; gap: 0 1.6em; align-items: baseline;
   font-variant-numeric: tabular-nums; }
-.wc-value, .wc-field { white-space: nowrap; }
+.wc-value { white-space: nowrap; }
 .wc-quiet, .wc-field { font-size: .86em; color: var(--jp-ui-font-color2, #4a5557); }
 .wc-table { border-collapse: collapse; width: 100%; font-size: .88em; margin: .3em 0 1.2em;
   font-variant-numeric: tabular-nums; }
@@ -79,6 +87,13 @@ STYLE = """
 .wc-table .wc-first td { vertical-align: bottom; }
 .wc-mark { font-weight: bold; }
 @media screen { .wc-scroll { overflow-x: auto; } .wc-scroll table { min-width: 36em; } }
+@media screen and (max-width: 600px) {
+  .wc-scroll table.wc-table { table-layout: auto !important; min-width: 48em; }
+  .wc-maths { padding-left: 1em; text-indent: 0; overflow-x: auto; }
+  .wc-maths svg { max-width: none; }
+  .wc-small, .wc-check .wc-line { margin-left: .6em; }
+  .wc-badge { white-space: normal; }
+}
 """.strip()
 
 

@@ -6,17 +6,20 @@ use these fragments carry `STYLE` once.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from itertools import groupby
 from typing import Any
 
 from wrapcalc.render import fragments as f
 from wrapcalc.render.fragments import STYLE
 from wrapcalc.render.tables import (
     checks_table,
+    demand,
     forms_table,
     inputs_table,
     order_table,
     routes_table,
+    row_of_checks,
     system_table,
 )
 
@@ -27,6 +30,7 @@ __all__ = [
     "forms_table",
     "inputs_table",
     "item_html",
+    "items_html",
     "order_table",
     "procedure_html",
     "routes_table",
@@ -34,12 +38,7 @@ __all__ = [
     "system_table",
 ]
 
-_KINDS = {
-    "limit": "criterion",
-    "gate": "gate: may this method be used",
-    "scope": "limit of validity",
-    "information": "for information",
-}
+_ROW_OF_CHECKS = 3
 _SENSITIVE = (
     "Sensitive: terms of this formula nearly cancel. More digits than usual are printed so that the line "
     "can be worked again by hand."
@@ -119,7 +118,7 @@ def check_html(check: Mapping[str, Any], *, links: bool = False) -> str:
         line.append(f"<span>utilisation <b>{f.text(check['utilisation_shown'])}</b></span>")
     line += [
         f.verdict(check["verdict"]),
-        f'<span class="wc-quiet">{f.text(_KINDS.get(check["kind"], check["kind"]))}</span>',
+        f'<span class="wc-quiet">{f.text(f.KIND_WORDS.get(check["kind"], check["kind"]))}</span>',
     ]
     parts.append(f'<div class="wc-line">{"".join(line)}</div>')
     if check["note"]:
@@ -128,15 +127,16 @@ def check_html(check: Mapping[str, Any], *, links: bool = False) -> str:
     return _block("wc-check" + failed, check, parts)
 
 
-def demand(check: Mapping[str, Any], links: bool = False) -> str:
-    """Provided, sense and limit of a check, with where both come from; of a check of words, the words."""
-    if check["provided"] is None and check["limit"] is None:
-        return f"found: <b>{f.text(check['found'])}</b>; wanted: {f.text(check['wanted'])}"
-    sides = []
-    for side in (check["provided"], check["limit"]):
-        source = "" if side is None else f' <span class="wc-quiet">({f.origin(side["origin"], links)})</span>'
-        sides.append(f"<b>{f.value(side, 'no data')}</b>{source}")
-    return f" {f.SENSES.get(check['sense'], f.text(check['sense']))} ".join(sides)
+def items_html(found: Sequence[Mapping[str, Any]], *, links: bool = False) -> list[str]:
+    """Items one after the other; three checks or more in a row are one compact table, each row with its id."""
+    out: list[str] = []
+    for kind, group in groupby(found, key=lambda i: i["type"] == "check"):
+        inside = list(group)
+        if kind and len(inside) >= _ROW_OF_CHECKS:
+            out.append(row_of_checks(inside, links=links))
+        else:
+            out += [item_html(i, links=links) for i in inside]
+    return out
 
 
 def _head(item: Mapping[str, Any], badge: str) -> str:

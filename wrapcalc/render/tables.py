@@ -30,6 +30,7 @@ _PARTS = {
     "application": "Application",
     "envelope": "Tested envelope",
 }
+WRAP_NEEDS = ("design", "lay-up", "primer")
 NEEDS = {
     "assess": "every case",
     "design": "a wrap",
@@ -51,17 +52,16 @@ def checks_table(checks: Sequence[Mapping[str, Any]], *, links: bool = False) ->
             else f.text(c["wanted"])
         )
         number = f'<a href="#step-{f.text(c["id"])}">{f.text(c["id"])}</a>' if links else f.text(c["id"])
-        kind = f' <span class="wc-field">({f.text(c["kind"])})</span>'
         rows.append(
             f.row(
                 [
                     number,
-                    f.text(c["title"]) + kind,
+                    f'{f.text(c["title"])} <span class="wc-field">({_kind(c)})</span>',
                     f.value(c["provided"], "no data") if numbers else f.text(c["found"]),
                     limit,
                     f.text(c["utilisation_shown"] or "–"),
                     f.verdict(c["verdict"]),
-                    f"{f.text(c['citation'])} {f.status(c['status'])}",
+                    _clause(c),
                 ],
                 numbers=(4,),
             )
@@ -74,15 +74,81 @@ def checks_table(checks: Sequence[Mapping[str, Any]], *, links: bool = False) ->
     )
 
 
+def row_of_checks(checks: Sequence[Mapping[str, Any]], *, links: bool = False) -> str:
+    """Checks in place of their boxes: all that a box says, each row with its id.
+
+    Kind, clause with status, and note are said once above the rows where all checks have the same.
+    """
+    shared = []
+    kind, clause, note = (len({part(c) for c in checks}) == 1 for part in (_kind, _clause, _note))
+    for same, part in ((kind, _kind), (clause, _clause), (note, _note)):
+        if same and part(checks[0]):
+            shared.append(part(checks[0]))
+    rows = []
+    for c in checks:
+        more = "" if kind else f' <span class="wc-field">({_kind(c)})</span>'
+        if _note(c) and not note:
+            more += f'<br><span class="wc-quiet">{_note(c)}</span>'
+        cells = [
+            f"<b>{f.text(c['id'])}</b>",
+            f.text(c["title"]) + more,
+            demand(c, links),
+            f.text(c["utilisation_shown"] or "–"),
+            f.verdict(c["verdict"]),
+        ]
+        failed = "wc-failed" if c["verdict"] != "met" else ""
+        rows.append(
+            f.row(cells if clause else [*cells, _clause(c)], numbers=(3,), name=f"step-{c['id']}", style=failed)
+        )
+    head = ["", "Check", "Provided and limit, with their origin", "Used", "Verdict"]
+    made = (
+        f.table(head, rows, [6, 36, 40, 6, 12], numbers=(3,))
+        if clause
+        else f.table([*head, "Clause, status"], rows, [5, 26, 31, 6, 10, 22], numbers=(3,))
+    )
+    said = f'<div class="wc-small">All of these: {"; ".join(shared)}.</div>' if shared else ""
+    return f'<div class="wc-row">{said}{made}</div>'
+
+
+def _kind(c: Mapping[str, Any]) -> str:
+    return f.text(f.KIND_WORDS.get(c["kind"], c["kind"]))
+
+
+def _clause(c: Mapping[str, Any]) -> str:
+    return f"{f.text(c['citation'])} {f.status(c['status'])}"
+
+
+def _note(c: Mapping[str, Any]) -> str:
+    return f.text(c["note"])
+
+
+def demand(c: Mapping[str, Any], links: bool) -> str:
+    """Provided, sense and limit of a check, with where both come from; of a check of words, the words."""
+    if c["provided"] is None and c["limit"] is None:
+        return f"found: <b>{f.text(c['found'])}</b>; wanted: {f.text(c['wanted'])}"
+    sides = []
+    for side in (c["provided"], c["limit"]):
+        source = "" if side is None else f' <span class="wc-quiet">({f.origin(side["origin"], links)})</span>'
+        sides.append(f"<b>{f.value(side, 'no data')}</b>{source}")
+    return f" {f.SENSES.get(c['sense'], f.text(c['sense']))} ".join(sides)
+
+
 def inputs_table(
-    inputs: Iterable[Mapping[str, Any]], *, missing: Iterable[str] = (), links: bool = False
+    inputs: Iterable[Mapping[str, Any]],
+    *,
+    missing: Iterable[str] = (),
+    links: bool = False,
+    without: Iterable[str] = (),
 ) -> str:
     """What the case states, by its tables, each value with its source; what is missing is marked.
 
     Optional questions without an answer are left out. missing: fields that the decision waits for.
+    without: fields to leave out.
     """
-    lacking, rows, group = set(missing), [], ""
+    lacking, left_out, rows, group = set(missing), set(without), [], ""
     for i in inputs:
+        if i["field"] in left_out:
+            continue
         asked = i["need"] and i["applies"]
         if not i["answered"] and not asked and i["field"] not in lacking:
             continue

@@ -238,7 +238,7 @@ def _fill(folder: Path, bundle: Bundle, record: dict[str, Any], revision: int, p
         raise PackageError("the notebook shows another record than the package holds; a defect of this tool, please "
                            "report it")
     html = report_html(record, revision=revision, digest=made_from["record_sha256"], changes=differs,
-                       guards=guards())
+                       guards=guards(), supersedes=previous.revision or None)
     (folder / "package.html").write_text(html, encoding="utf-8", newline="\n")
     html_to_pdf(html, folder / "package.pdf", paper=record["case"]["paper"])
     if record["order"]:

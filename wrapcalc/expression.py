@@ -109,12 +109,6 @@ def validate(body: ast.expr, parameters: Sequence[str], where: str) -> None:
         raise FormulaError(f"{where}: the parameters {sorted(unused)} are not used")
 
 
-def has_cases(body: ast.expr) -> bool:
-    """Whether the body branches."""
-    return any(isinstance(n, ast.Call) and isinstance(n.func, ast.Name) and n.func.id == "cases"
-               for n in ast.walk(body))
-
-
 def compile_scalar(body: ast.expr, parameters: Sequence[str], name: str) -> Callable:
     """The body as a function of floats (or anything with arithmetic); branches are lazy."""
     class Lazy(ast.NodeTransformer):

@@ -64,6 +64,7 @@ STYLE = """
 .wc-maths svg { max-width: 100%; }
 .wc-result { font-variant-numeric: tabular-nums; }
 .wc-small { font-size: .82em; line-height: 1.4; margin: .15em 0 0 2.2em; color: var(--jp-ui-font-color2, #4a5557); }
+.wc-small a { white-space: nowrap; }
 .wc-reason { margin: .15em 0 .15em 1.8em; font-weight: bold; }
 .wc-badge { display: inline-block; border: 1px solid #777; border-radius: 3px; padding: 0 .35em;
   font-size: .9em; white-space: nowrap; }

@@ -8,11 +8,13 @@ import importlib.util
 import math
 import warnings
 from collections import Counter
+from statistics import NormalDist
 
 import numpy as np
 import pytest
 
 from tests.helpers import latex
+from tests.helpers.ranges import BY_FORMULA
 from wrapcalc import formula as formula_module
 from wrapcalc import units
 from wrapcalc.errors import CalculationError, FormulaError
@@ -53,7 +55,7 @@ RANGES: dict[str, tuple[float, float]] = {
     "t_eq": (2, 12), "t_s": (1, 12), "eps_c": (0.001, 0.004), "t_c": (1, 50), "t_req": (0.3, 40), "n_min": (2, 8),
 }
 #: Where a branch would hardly be met otherwise: narrow losses, whose edge is the farthest fibre.
-NARROWER = {("extreme_fibre", "theta"): (0.02, 0.3)}
+NARROWER = {("extreme_fibre", "theta"): (0.02, 0.3)} | BY_FORMULA
 WHOLE = {"n", "n_min"}
 
 
@@ -62,7 +64,7 @@ def sample(f, rows: int = ROWS) -> dict[str, np.ndarray]:
     rng = np.random.default_rng(sum(map(ord, f.name)))
     out = {}
     for n in f.units:
-        low, high = NARROWER.get((f.name, n), RANGES[n])
+        low, high = NARROWER.get((f.name, n)) or RANGES[n]
         out[n] = rng.integers(low, high, rows).astype(float) if n in WHOLE else rng.uniform(low, high, rows)
     return out
 
@@ -141,7 +143,8 @@ class Walker:
                     return x ** 0.5
                 plain = x.m_as("dimensionless") if isinstance(x, Quantity) else x
                 function = {"exp": math.exp, "log10": math.log10, "sin": math.sin, "cos": math.cos,
-                            "ceil": math.ceil}[name]
+                            "ceil": math.ceil, "normal_cdf": NormalDist().cdf,
+                            "normal_quantile": NormalDist().inv_cdf}[name]
                 return function(plain)
         raise AssertionError(ast.unparse(node))
 

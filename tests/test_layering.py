@@ -22,7 +22,9 @@ LAYERS = [
     ["systems"],
     ["case"],
     ["formulas"],
+    ["searches"],
     ["stages"],
+    ["record_assessment"],
     ["record"],
     ["render"],
     ["package"],
@@ -32,7 +34,7 @@ LAYERS = [
 ]
 #: Imports for annotations only, or inside a function, that go upwards on purpose.
 ALLOWED = {
-    ("record", "stages"), ("standards.tables", "formula"),
+    ("record", "stages"), ("record_assessment", "stages"), ("standards.tables", "formula"),
     # registry() imports the formula modules so that tables and tests see every formula
     ("formula", "formulas"),
 }

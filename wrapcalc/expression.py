@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import ast
 import math
+import statistics
 from collections.abc import Callable, Sequence
 from typing import Any
 
@@ -30,6 +31,11 @@ exp = _dual(math.exp, np.exp)
 log10 = _dual(math.log10, np.log10)
 sin = _dual(math.sin, np.sin)
 cos = _dual(math.cos, np.cos)
+_NORMAL = statistics.NormalDist()
+#: Standard normal distribution and its inverse; erfc keeps the tail exact, where 1 - erf would lose it.
+normal_cdf = _dual(lambda x: 0.5 * math.erfc(-x / math.sqrt(2)),
+                   lambda x: np.frompyfunc(lambda v: 0.5 * math.erfc(-v / math.sqrt(2)), 1, 1)(x).astype(float))
+normal_quantile = _dual(_NORMAL.inv_cdf, lambda x: np.frompyfunc(_NORMAL.inv_cdf, 1, 1)(x).astype(float))
 ceil = _dual(lambda x: float(math.ceil(x)), np.ceil)
 absolute = _dual(abs, np.abs)
 
@@ -50,10 +56,12 @@ def cases(*branches):
 
 
 FUNCTIONS: dict[str, Callable] = {"sqrt": sqrt, "exp": exp, "log10": log10, "sin": sin, "cos": cos, "ceil": ceil,
+                                  "normal_cdf": normal_cdf, "normal_quantile": normal_quantile,
                                   "absolute": absolute, "minimum": minimum, "maximum": maximum}
 _TEX = {"sqrt": r"\sqrt{%s}", "exp": r"\exp\left(%s\right)", "log10": r"\log_{10}\left(%s\right)",
         "sin": r"\sin\left(%s\right)", "cos": r"\cos\left(%s\right)", "ceil": r"\left\lceil %s \right\rceil",
         "absolute": r"\left|%s\right|", "minimum": r"\min\left(%s\right)", "maximum": r"\max\left(%s\right)"}
+_TEX |= {"normal_cdf": r"\Phi\left(%s\right)", "normal_quantile": r"\Phi^{-1}\left(%s\right)"}
 _RELATION = {ast.Lt: ("<", "<"), ast.LtE: (r"\leq", "<="), ast.Gt: (">", ">"), ast.GtE: (r"\geq", ">=")}
 _SUM, _PRODUCT, _POWER, _ATOM = 1, 2, 3, 4
 
@@ -144,17 +152,21 @@ def compile_array(body: ast.expr, parameters: Sequence[str], name: str) -> Calla
 
 def _masked(row: tuple, *functions: Callable):
     shape = np.broadcast_shapes(*(np.shape(p) for p in row))
-    full = [np.broadcast_to(p, shape) for p in row]
-    out = np.empty(shape, dtype=float)
-    left = np.ones(shape, dtype=bool)
+    # Numbers stay numbers; index vectors are several times faster than boolean masks.
+    full = [np.broadcast_to(p, shape).ravel() if np.ndim(p) else p for p in row]
+    out = np.empty(math.prod(shape), dtype=float)
+    left: np.ndarray | slice = slice(None)
+    rows, count = full, out.size
     for condition, value in zip(functions[::2], functions[1::2], strict=True):
-        rows = [p[left] for p in full]
-        holds = np.broadcast_to(condition(*rows), rows[0].shape)
-        take = left.copy()
-        take[left] = holds
-        out[take] = value(*(p[take] for p in full))
-        left &= ~take
-    return out
+        holds = np.broadcast_to(condition(*rows), (count,))
+        if holds.all():
+            out[left] = value(*rows)
+            break
+        these, rest = np.flatnonzero(holds), np.flatnonzero(~holds)
+        out[these if isinstance(left, slice) else left[these]] = value(*(p[these] if np.ndim(p) else p for p in rows))
+        left, count = rest if isinstance(left, slice) else left[rest], len(rest)
+        rows = [p[rest] if np.ndim(p) else p for p in rows]
+    return out.reshape(shape)
 
 
 def copy_tree(node: ast.expr) -> ast.expr:

@@ -7,6 +7,7 @@ which is not a fault: the decision says "insufficient data" and names it.
 
 from __future__ import annotations
 
+import datetime
 import re
 import stat
 import unicodedata
@@ -219,6 +220,21 @@ def _clock(raw: Any) -> str | None:
 Clock = Annotated[Any, BeforeValidator(_with_source(_clock))]
 
 
+def _day(raw: Any) -> str | None:
+    if raw is None or raw == "":
+        return None
+    try:
+        day = datetime.date.fromisoformat(raw) if isinstance(raw, str) else raw
+    except ValueError:
+        day = None
+    if not isinstance(day, datetime.date) or isinstance(day, datetime.datetime) or not 1900 <= day.year <= 2100:
+        raise FieldFault(units.shown(raw), "a date from 1900 to 2100: year-month-day", 'write "2026-05-14"')
+    return day.isoformat()
+
+
+Day = Annotated[Any, BeforeValidator(_with_source(_day))]
+
+
 def clock_hours(clock: str) -> float:
     """"4:30" -> 4.5; 12 o'clock is 0."""
     hours, minutes = clock.split(":")
@@ -415,5 +431,8 @@ def lookup(sheet: Sheet, dotted: str) -> Any:
     """What stands in a field; None when it, or the table around it, is unanswered."""
     here: Any = sheet
     for part in dotted.split("."):
-        here = getattr(here, part) if here is not None else None
+        if isinstance(here, tuple):  # a list of tables: only an item of it holds values
+            here = here[int(part)] if part.isdigit() and int(part) < len(here) else None
+        else:
+            here = getattr(here, part) if here is not None else None
     return here

@@ -171,7 +171,8 @@ def registry() -> dict[str, Formula]:
     return dict(_REGISTRY)
 
 
-_GREEK = {"alpha", "beta", "gamma", "delta", "theta", "eta", "chi", "mu", "nu", "rho", "sigma", "tau", "phi", "Delta"}
+_GREEK = {"alpha", "beta", "gamma", "delta", "theta", "eta", "lambda", "chi", "mu", "nu", "rho", "sigma", "tau", "phi",
+          "Delta"}
 
 
 def symbol_tex(name: str) -> str:

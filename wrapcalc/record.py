@@ -11,18 +11,21 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from wrapcalc import __version__, expression, units
-from wrapcalc.case.model import LIQUID
+from wrapcalc.case.model import GAS, LOSSES, PLANT
 from wrapcalc.checks import Check
 from wrapcalc.fields import Given, lookup, walk
 from wrapcalc.formula import Printed, Step, symbol_tex
+from wrapcalc.record_assessment import parts
 from wrapcalc.recorder import Procedure
-from wrapcalc.standards.tables import shipped_digest
+from wrapcalc.standards import criteria, pipe_data, tables
 from wrapcalc.values import Value
 
 if TYPE_CHECKING:
     from wrapcalc.stages.job import Outcome
 
 SCHEMA = 1
+#: Rows and columns of a depth grid that the record keeps; the file itself stands beside it in the package.
+_MOST_DRAWN = 200
 
 
 def to_bytes(record: dict[str, Any]) -> bytes:
@@ -48,12 +51,14 @@ def build(outcome: Outcome) -> dict[str, Any]:
         | {"display": case.display, "paper": case.case.paper or "A4"},
         "decision": {"word": outcome.decision.word, "sentence": outcome.decision.sentence,
                      "reasons": list(outcome.decision.reasons), "missing": list(outcome.missing),
-                     "interim_limit": _value(outcome.decision.interim_limit, system)},
+                     "interim_limit": _value(outcome.decision.interim_limit, system),
+                     "beside": _value(outcome.decision.beside, system)},
         "headline": _headline(outcome),
-        "inputs": [_input(outcome, name, info) for name, info in walk(type(case)) if name != "schema_version"],
+        "inputs": [_input(outcome, dotted, info) for name, info in walk(type(case)) if name != "schema_version"
+                   for dotted in _each(case, name)],
         "system": _system(outcome),
         "items": items,
-        "forms": _forms(outcome),
+        **parts(outcome, lambda v: _value(v, system)),
         "routes": _routes(outcome),
         "geometry": _geometry(outcome),
         "order": [{"item": line.item, "quantity": _value(line.quantity, system), "packs": _value(line.packs, system),
@@ -63,9 +68,15 @@ def build(outcome: Outcome) -> dict[str, Any]:
         "table_entries": _entries(outcome, used["table"]),
         "formulas": _formulas(outcome, items),
         "documents": _documents(outcome, items, used["table"]),
-        "tables_sha256": shipped_digest(),
+        "tables_sha256": _tables_digest(),
         "files": {n: hashlib.sha256(b).hexdigest() for n, b in sorted(bundle.files.items())},
     }
+
+
+def _tables_digest() -> str:
+    """SHA-256 over every shipped table, of factors, of pipe sizes and grades, and of repair criteria."""
+    return hashlib.sha256("".join((tables.shipped_digest(), pipe_data.shipped_digest(), criteria.shipped_digest()))
+                          .encode()).hexdigest()
 
 
 def _value(v: Value | None, system: str, significant: int = 4) -> dict[str, Any] | None:
@@ -171,6 +182,13 @@ def _readable(v: Value, system: str) -> str:
     return "" if other is None or abs(v.to(other)) < 0.05 else units.show(v.to(other), other, significant=4)
 
 
+def _each(case: Any, name: str) -> list[str]:
+    """The field itself; of a list of tables, the field of each of them."""
+    table, _, key = name.partition(".")
+    rows = getattr(case, table)
+    return [f"{table}.{i}.{key}" for i in range(len(rows))] if isinstance(rows, tuple) else [name]
+
+
 def _input(outcome: Outcome, name: str, info: Any) -> dict[str, Any]:
     given = lookup(outcome.bundle.case, name)
     extra = info.json_schema_extra
@@ -196,7 +214,13 @@ def _applies(outcome: Outcome, need: str) -> bool:
     """Whether the question arises at all: class of a liquid line, primer of a system without one, and so on."""
     case, sheet = outcome.bundle.case, outcome.bundle.system
     if need == "gas":
-        return case.service.service != LIQUID
+        return case.service.service == GAS
+    if need == "plant":
+        return case.service.service == PLANT
+    if need == "loss":
+        return case.defect.kind in LOSSES
+    if need in ("dent", "gouge", "crack"):
+        return case.defect.kind == need
     if sheet is None:
         return True
     return {"lay-up": not sheet.is_sleeve, "primer": sheet.primer.used == "yes"}.get(need, True)
@@ -238,19 +262,19 @@ def _headline(outcome: Outcome) -> list[dict[str, Any]]:
     if a is not None:
         rows += [("Depth with allowance over wall", a.relative_depth), ("Governing safe pressure", a.governing),
                  ("Repair factor, MAOP over governing safe pressure", a.repair_factor)]
+    if outcome.life is not None:
+        rows += [("Remaining life", outcome.life.life), ("Time to the next look at most", outcome.life.interval)]
+    if outcome.chance is not None:
+        rows += [("Probability that depth exceeds its limit now", outcome.chance.by_depth),
+                 ("Probability that the failure pressure is below its target now", outcome.chance.by_pressure)]
     if outcome.decision.interim_limit is not None:
         rows.append((until, outcome.decision.interim_limit))
+    if outcome.decision.beside is not None:
+        rows.append(("Pressure while people are beside the pipe", outcome.decision.beside))
     if d is not None and outcome.order:
         rows += [("Repair design pressure", d.pressure), ("Layers", d.layers), ("Wrap thickness", d.wrap_thickness),
                  ("Full-thickness length required", d.full_thickness), ("Overall length", d.overall)]
     return [{"label": label, "value": _value(v, system)} for label, v in rows if v is not None]
-
-
-def _forms(outcome: Outcome) -> list[dict[str, Any]]:
-    from wrapcalc.stages.assess import FORMS
-    a, system = outcome.assessment, outcome.recorder.system
-    return [{"form": FORMS[f.key], "failure": _value(f.failure, system), "safe": _value(f.safe, system),
-             "reason": f.reason, "governs": FORMS[f.key] == a.governing_form} for f in a.forms] if a else []
 
 
 def _routes(outcome: Outcome) -> list[dict[str, Any]]:
@@ -271,9 +295,13 @@ def _geometry(outcome: Outcome) -> dict[str, Any]:
                            "depth_limit_share": a.depth_check.limit.magnitude if a else None,
                            "grid": None, "wrap": None}
     if grid is not None:
-        row, column = grid.deepest_at
-        out["grid"] = {"axial": grid.axial, "around": grid.around, "depth": grid.depth, "profile": grid.profile,
-                       "deepest": [grid.axial[column], grid.around[row]], "notes": list(grid.notes),
+        shown, notes = grid.thinned(_MOST_DRAWN, _MOST_DRAWN), list(grid.notes)
+        row, column = shown.deepest_at
+        if shown is not grid:
+            notes.append(f"Drawn and recorded as {len(shown.around)} × {len(shown.axial)} readings, each the greatest "
+                         f"of its block; the calculation took all {len(grid.around)} × {len(grid.axial)} of the grid.")
+        out["grid"] = {**{k: getattr(shown, k).tolist() for k in ("axial", "around", "depth", "profile")},
+                       "deepest": [float(shown.axial[column]), float(shown.around[row])], "notes": notes,
                        "file": case.defect.grid}
     if d is not None and d.layout is not None and d.overall is not None:
         out["wrap"] = {"widths": d.layout.widths, "joint": d.layout.joint, "cover": d.layout.cover.magnitude,

@@ -21,9 +21,11 @@ _ACTIVE: contextvars.ContextVar[Recorder | None] = contextvars.ContextVar("recor
 #: Headings of the job in its order; the notebook has a section for each.
 TOPICS = (
     "What this version covers", "Wall, depth and length as used", "Sound pipe", "Depth, length and safety factor",
-    "Original form, 1991", "Original form, 2012", "0.85 dL form", "Axial section", "Governing safe pressure",
-    "Interim pressure limit",
-    "Repair design pressure and remaining wall", "Temperature and allowable strain", "Tested envelope",
+    "Original form, 1991", "Original form, 2012", "0.85 dL form", "Effective area", "Tensile-strength forms",
+    "Remaining-strength factor", "Cross-checks", "Axial section", "Governing safe pressure", "Allowable sizes",
+    "Growth and remaining life", "Probability of exceedance", "Repair criteria", "Interim pressure limit",
+    "Pressure while people are beside it",
+    "Wall at the end of the repair's life", "Repair design pressure and remaining wall", "Temperature and allowable strain", "Tested envelope",
     "Load sharing", "Yielded steel", "Laminate strain", "Layers and wrap thickness", "Extent, ends and units",
     "Quantities",
 )

@@ -69,7 +69,11 @@ KINDS: dict[str, Kind] = {k.name: k for k in (
                              "lb/ft3": "lb/foot**3", "lb/ft³": "lb/foot**3"}),
     Kind("mass", "kg", {"kg": "kg", "g": "g", "lb": "lb", "oz": "oz"}),
     Kind("volume", "L", {"L": "L", "mL": "mL", "m3": "m**3", "m³": "m**3", "gal": "gallon", "floz": "floz"}),
-    Kind("duration", "year", {"y": "year", "yr": "year", "year": "year", "years": "year"}),
+    Kind("duration", "year", {"y": "year", "yr": "year", "year": "year", "years": "year", "month": "month",
+                              "months": "month"}),
+    Kind("growth rate", "mm/year", {"mm/y": "mm/year", "mm/yr": "mm/year", "mm/year": "mm/year", "um/y": "um/year",
+                                    "µm/y": "um/year", "in/y": "inch/year", "in/yr": "inch/year",
+                                    "mil/y": "thou/year", "mils/y": "thou/year", "mpy": "thou/year"}),
     Kind("strain", "", {"%": "percent", "mm/mm": "", "in/in": "", "microstrain": "ppm"}),
     Kind("percentage", "", {"%": "percent"}),
     Kind("number", "", {}, "a pure number, without a unit"),
@@ -81,7 +85,7 @@ US_TWIN: dict[str, str] = {
     "": "", "mm": "inch", "m": "foot", "mm**2": "inch**2", "m**2": "foot**2", "mm**3": "inch**3",
     "mm**4": "inch**4", "MPa": "psi", "N": "lbf", "N*mm": "lbf*inch", "degC": "degF", "delta_degC": "delta_degF",
     "1/delta_degC": "1/delta_degF", "L": "gallon", "kg": "lb", "kg/L": "lb/gallon", "kg/m**2": "lb/foot**2",
-    "year": "year",
+    "year": "year", "mm/year": "inch/year",
 }
 
 _LABELS: dict[str, str] = {
@@ -91,12 +95,13 @@ _LABELS: dict[str, str] = {
     "lbf*foot": "lbf·ft", "degC": "°C", "degF": "°F", "kelvin": "K", "delta_degC": "°C", "delta_degF": "°F",
     "1/delta_degC": "1/°C", "1/delta_degF": "1/°F", "gallon": "gal", "kg/m**2": "kg/m²", "g/m**2": "g/m²",
     "lb/gallon": "lb/gal", "lb/foot**2": "lb/ft²", "year": "y", "kg/m**3": "kg/m³", "g/cm**3": "g/cm³",
+    "mm/year": "mm/y", "inch/year": "in/y", "thou/year": "mil/y", "um/year": "µm/y",
     "m**3": "m³", "lb/foot**3": "lb/ft³", "oz/yard**2": "oz/yd²", "Mpsi": "Msi",
 }
 
 #: Units that a result may also be shown in, because the coherent one is too small to read.
 READABLE: dict[str, str] = {"mm**3": "L", "inch**3": "gallon", "mm**2": "m**2", "inch**2": "foot**2",
-                            "N": "kN", "lbf": "kip"}
+                            "N": "kN", "lbf": "kip", "inch/year": "thou/year"}
 
 
 class QuantityFault(ValueError):

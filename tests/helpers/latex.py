@@ -11,16 +11,17 @@ import math
 import re
 from collections.abc import Callable, Mapping
 from functools import lru_cache
+from statistics import NormalDist
 from typing import Any
 
-_GREEK = "varepsilon|alpha|beta|gamma|delta|theta|eta|chi|mu|nu|rho|sigma|tau|phi|Delta"
+_GREEK = "varepsilon|alpha|beta|gamma|delta|theta|eta|lambda|chi|mu|nu|rho|sigma|tau|phi|Delta"
 #: A symbol as printed: one letter, a Greek letter or an upright word, with or without a subscript.
 SYMBOL = (rf"(?:\\(?:{_GREEK})(?![a-zA-Z])|\\mathrm\{{[A-Za-z]+\}}|[A-Za-z])"
           r"(?:_\{(?:\\mathrm\{[A-Za-z0-9]+\}|\\varepsilon|[A-Za-z0-9])\})?")
 _TOKEN = re.compile(
     r"(?P<begin>\\begin\{cases\})|(?P<end>\\end\{cases\})|(?P<otherwise>\\text\{otherwise\})|(?P<row>\\\\)"
     r"|(?P<open>\\left\(|\\left\||\\left\\lceil)|(?P<close>\\right\)|\\right\||\\right\\rceil)"
-    r"|(?P<call>\\min|\\max|\\exp|\\sin|\\cos|\\log_\{10\})(?=\\left\()"
+    r"|(?P<call>\\Phi\^\{-1\}|\\Phi|\\min|\\max|\\exp|\\sin|\\cos|\\log_\{10\})(?=\\left\()"
     r"|(?P<macro>\\frac|\\sqrt|\\cdot|\\pi|\\leq|\\geq)(?![a-zA-Z])"
     rf"|(?P<symbol>{SYMBOL})|(?P<number>\d+(?:\.\d+)?)|(?P<mark>[-+^{{}},&<>])|(?P<space>\s+)")
 
@@ -56,7 +57,9 @@ def symbols(tex: str) -> set[str]:
 
 
 _CALLS: dict[str, Callable[..., float]] = {
-    r"\min": min, r"\max": max, r"\exp": math.exp, r"\sin": math.sin, r"\cos": math.cos, r"\log_{10}": math.log10}
+    r"\min": min, r"\max": max, r"\exp": math.exp, r"\sin": math.sin, r"\cos": math.cos, r"\log_{10}": math.log10,
+    r"\Phi": NormalDist().cdf,
+    r"\Phi^{-1}": NormalDist().inv_cdf}
 _RELATIONS: dict[str, Callable[[float, float], bool]] = {
     "<": lambda a, b: a < b, ">": lambda a, b: a > b, r"\leq": lambda a, b: a <= b, r"\geq": lambda a, b: a >= b}
 _CLOSING = {r"\left(": r"\right)", r"\left|": r"\right|", r"\left\lceil": r"\right\rceil"}
@@ -215,13 +218,13 @@ class _Sympy:
                     known[text] = self.stand_in(lambda v: math.pi) if text == r"\pi" else text
             return known[text]
 
-        return self.function(re.sub(rf"\\(?:begin|end)\{{cases\}}|\\text\{{otherwise\}}|\\log_\{{10\}}"
+        return self.function(re.sub(rf"\\(?:begin|end)\{{cases\}}|\\text\{{otherwise\}}|\\log_\{{10\}}|\\Phi\^\{{-1\}}"
                                     rf"|(?P<symbol>{SYMBOL})|\\[a-zA-Z]+|.", replace, tex))
 
     def function(self, tex: str) -> Function:
         if r"\begin{cases}" in tex:
             return self.with_cases(tex)
-        for call in (r"\sin", r"\cos", r"\exp", r"\log_{10}"):
+        for call in (r"\sin", r"\cos", r"\exp", r"\log_{10}", r"\Phi^{-1}", r"\Phi"):
             while (at := tex.find(call + r"\left(")) >= 0:
                 end = _closing(tex, at + len(call))
                 inner = self.function(tex[at + len(call) + len(r"\left("):end - len(r"\right)")])

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import datetime
 import math
 from collections.abc import Iterator
 
-from wrapcalc.case.model import WALL_BASES, Case
+from wrapcalc.case.model import AREA, LOWEST, PLANT, RSF, WALL_BASES, Case
 from wrapcalc.errors import Fault
 from wrapcalc.fields import line_numbers
 
@@ -46,9 +47,10 @@ def inconsistencies(case: Case, raw: bytes, name: str) -> Iterator[Fault]:
     yield from _strengths(case, fault, base, written)
     yield from _temperatures(case, fault, base, written)
     yield from _reasons(case, name, lines)
-    for field in ("defect.grid_extension", "defect.deepest_axial", "defect.deepest_around"):
-        if case.get(field) is not None and case.defect.grid is None:
-            yield fault(field, "nothing: the case names no depth grid", "name the grid in defect.grid, or remove this")
+    yield from _measurements(case, name, lines, fault)
+    yield from _neighbour(case, fault, written)
+    yield from _history(case, name, lines)
+    yield from _method(case, name, lines)
 
 
 def _strengths(case: Case, fault, base, written) -> Iterator[Fault]:
@@ -83,7 +85,16 @@ def _reasons(case: Case, name: str, lines: dict[str, int]) -> Iterator[Fault]:
     """A choice that leaves the safer reading needs its reason."""
     for field, reason, chosen in (
             ("pipe.wall_basis", "pipe.wall_basis_reason", case.pipe.wall_basis not in (None, WALL_BASES[0])),
-            ("assessment.method", "assessment.method_reason", case.assessment.method not in (None, "lower of all")),
+            ("assessment.method", "assessment.method_reason", case.assessment.method not in (None, LOWEST)),
+            ("assessment.interaction", "assessment.interaction_reason",
+             case.assessment.interaction not in (None, "all one")),
+            ("defect.noise_threshold", "defect.noise_threshold_reason", case.defect.noise_threshold is not None),
+            ("growth.basis", "growth.basis_reason", case.growth.basis is not None),
+            ("disposition.reduction", "disposition.reduction_reason", case.disposition.reduction is not None),
+            ("disposition.higher_pressure", "disposition.higher_pressure_by",
+             case.disposition.higher_pressure is not None),
+            ("disposition.higher_pressure", "disposition.higher_pressure_reason",
+             case.disposition.higher_pressure is not None),
             ("service.lower_design_factor", "service.lower_design_factor_reason",
              case.service.lower_design_factor is not None),
             ("service.lowered_maop", "service.lowered_maop_reason", case.service.lowered_maop is not None)):
@@ -91,3 +102,103 @@ def _reasons(case: Case, name: str, lines: dict[str, int]) -> Iterator[Fault]:
             what = case.get(field)
             yield Fault(name, reason, "nothing", "a text",
                         f"say why {field} = {getattr(what, 'written', what)} was chosen", lines.get(field))
+
+
+def _measurements(case: Case, name: str, lines: dict[str, int], fault) -> Iterator[Fault]:
+    d = case.defect
+    given = [f for f in ("grid", "profile", "pits") if getattr(d, f)]
+    if len(given) > 1:
+        yield Fault(name, f"defect.{given[1]}", f"{' and '.join(given)} together", "one of grid, profile, pits",
+                    "name the one that was measured; a grid holds its own profile", lines.get(f"defect.{given[1]}"))
+    for field, holders in (("grid_extension", ("grid", "profile")), ("deepest_axial", ("grid",)),
+                           ("deepest_around", ("grid",)), ("noise_threshold", ("grid",)), ("rejoin_gap", ("pits",))):
+        if case.get(f"defect.{field}") is not None and not any(getattr(d, h) for h in holders):
+            what = {"grid": "depth grid", "profile": "profile", "pits": "table of pits"}
+            yield fault(f"defect.{field}", "nothing: the case names no " + " or ".join(what[h] for h in holders),
+                        f"name it in defect.{holders[0]}, or remove this")
+    rule, sides = case.assessment.interaction, ("axial", "around")
+    for side in sides:
+        stated = case.get(f"assessment.interaction_{side}")
+        if stated is not None and rule != "own":
+            yield fault(f"assessment.interaction_{side}", 'nothing, unless interaction = "own"',
+                        'write interaction = "own", or remove this')
+        if rule == "own" and stated is None:
+            yield Fault(name, f"assessment.interaction_{side}", "nothing", "the gap of the own rule",
+                        "state both gaps of the own rule", lines.get("assessment.interaction"))
+    if rule is not None and not (d.grid or d.pits):
+        yield Fault(name, "assessment.interaction", f"'{rule}'", "nothing: there are no pits to part",
+                    "name a grid or a table of pits, or remove this", lines.get("assessment.interaction"))
+
+
+def _neighbour(case: Case, fault, written) -> Iterator[Fault]:
+    """Across a girth weld the lower wall and grade of the two joints stand in [pipe]."""
+    for what in ("nominal_wall", "sound_wall", "smys", "smts"):
+        ours, other = case.get(f"pipe.{what}"), case.get(f"pipe.other_{what}")
+        if ours is not None and other is not None and other.base < ours.base:
+            yield fault(f"pipe.other_{what}", f"at least {written(f'pipe.{what}')}: the lower of the two joints "
+                        "governs, and stands there", f"exchange {what} and other_{what}")
+
+
+def _history(case: Case, name: str, lines: dict[str, int]) -> Iterator[Fault]:
+    """Dates in their order, sizes that do not shrink, and what each basis of growth needs."""
+    g = case.growth
+
+    def fault(field: str, found: str, allowed: str, mend: str) -> Fault:
+        return Fault(name, f"growth.{field}", found, allowed, mend,
+                     lines.get(f"growth.{field}") or lines.get("growth.basis"))
+
+    needed = {"two measurements": ("measured_date", "earlier_date", "earlier_depth"),
+              "full life": ("measured_date", "service_date"), "half life": ("measured_date", "service_date"),
+              "stated": ("rate",), "soil class": ("soil",)}.get(g.basis, ())
+    for field in needed:
+        if getattr(g, field) is None:
+            yield fault(field, "nothing", f"what the basis “{g.basis}” needs: {', '.join(needed)}", f"add {field}")
+    for earlier in ("earlier_date", "service_date"):
+        first, last = getattr(g, earlier), g.measured_date
+        if first is not None and last is not None:
+            apart = (datetime.date.fromisoformat(last) - datetime.date.fromisoformat(first)).days
+            if apart < 30:
+                yield fault(earlier, f"'{first}'", f"at least 30 days before measured_date = {last}",
+                            "check both dates: the earlier one comes first")
+    for what in ("depth", "length"):
+        before, now = getattr(g, f"earlier_{what}"), case.get(f"defect.{what}")
+        if before is not None and now is not None and before.base > now.base:
+            yield fault(f"earlier_{what}", f"'{before.written}'", f"at most defect.{what} = {now.written}: loss does "
+                        "not grow back", "check both measurements; if the difference is measuring error, state a rate "
+                        "or take the half life")
+    if g.basis != "two measurements":
+        for field in ("earlier_date", "earlier_depth", "earlier_length"):
+            if getattr(g, field) is not None:
+                yield fault(field, "a value", f"nothing with the basis “{g.basis}”", "remove it, or write basis = "
+                            '"two measurements"')
+    u = case.uncertainty
+    for what in ("depth", "length"):
+        if (getattr(u, f"{what}_tolerance") is None) != (getattr(u, f"{what}_confidence") is None):
+            missing = f"{what}_confidence" if getattr(u, f"{what}_confidence") is None else f"{what}_tolerance"
+            yield Fault(name, f"uncertainty.{missing}", "nothing", "tolerance and confidence together",
+                        f"add {missing}: a tolerance means nothing without its confidence",
+                        lines.get(f"uncertainty.{what}_tolerance") or lines.get(f"uncertainty.{what}_confidence"))
+    if (u.samples is None) != (u.seed is None):
+        missing = "seed" if u.seed is None else "samples"
+        yield Fault(name, f"uncertainty.{missing}", "nothing", "samples and seed together",
+                    f"add {missing}, so that the simulation can be repeated", lines.get("uncertainty.samples"))
+
+
+def _method(case: Case, name: str, lines: dict[str, int]) -> Iterator[Fault]:
+    method, line = case.assessment.method, lines.get("assessment.method")
+    plant = case.service.service == PLANT
+    if method == AREA and not (case.defect.grid or case.defect.profile or case.defect.pits):
+        yield Fault(name, "assessment.method", f"'{method}'", "a method that takes one depth and one length: there is "
+                    "no profile", "name a profile, a grid or a table of pits in [defect]", line)
+    if method is not None and case.service.service is not None and method != LOWEST and plant != (method == RSF):
+        allowed = RSF if plant else "a method for pipelines"
+        yield Fault(name, "assessment.method", f"'{method}'", f"{allowed}, for service = “{case.service.service}”",
+                    "choose another method", line)
+    if case.service.restraint in ("restrained", "unknown") and case.service.tie_in_temperature is None:
+        yield Fault(name, "service.tie_in_temperature", "nothing", "the steel temperature at tie-in, for a pipe that "
+                    "is or may be restrained", "add tie_in_temperature", lines.get("service.restraint"))
+    for i, r in enumerate(case.restriction):
+        for key in ("pressure", "reference"):
+            if getattr(r, key) is None:
+                yield Fault(name, f"restriction.{i}.{key}", "nothing", "pressure and reference of each restriction",
+                            f"add {key}", lines.get(f"restriction.{i}"))

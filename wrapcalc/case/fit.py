@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
-from wrapcalc.case.grid import Grid
+import numpy as np
+
+from wrapcalc.case.grid import Grid, as_depth, with_noise_removed
 from wrapcalc.case.model import Case
 from wrapcalc.errors import CaseFaults, Fault
 
@@ -19,6 +22,7 @@ def fitted(case: Case, grid: Grid, name: str, lines: dict[str, int]) -> Grid:
     def fault(field_name: str, found: str, allowed: str, mend: str) -> None:
         faults.append(Fault(name, field_name, found, allowed, mend, lines.get(field_name)))
 
+    grid = _depths(case, grid, name, lines)
     if not grid.ends_on_sound_wall():
         if d.grid_extension is None:
             fault("defect.grid", f"'{d.grid}', whose outermost readings are not all 0",
@@ -43,7 +47,42 @@ def fitted(case: Case, grid: Grid, name: str, lines: dict[str, int]) -> Grid:
     return grid
 
 
-def _deepest(case: Case, grid: Grid, fault) -> Grid:
+def reference_wall(case: Case) -> tuple[float, str] | None:
+    """Wall (mm) that a remaining wall is taken from, and what it is: the smaller of nominal and measured sound wall."""
+    stated = ((case.pipe.nominal_wall, "nominal wall"), (case.pipe.sound_wall, "measured sound wall"))
+    walls = [(given.base, words) for given, words in stated if given is not None]
+    return min(walls) if walls else None
+
+
+def wall_missing(name: str, lines: dict[str, int], field_name: str) -> CaseFaults:
+    """The fault of a case that names readings of remaining wall and no wall to take them from."""
+    return CaseFaults([Fault(name, "pipe.nominal_wall", "nothing", "the wall from which the remaining wall read in "
+                             f"{field_name} is taken", "add nominal_wall or sound_wall", lines.get("pipe"))])
+
+
+def _depths(case: Case, grid: Grid, name: str, lines: dict[str, int]) -> Grid:
+    """Depths of remaining wall, without what the case says is noise. Raises CaseFaults when nothing is left."""
+    if grid.remaining:
+        wall = reference_wall(case)
+        if wall is None:
+            raise wall_missing(name, lines, "defect.grid")
+        grid = as_depth(grid, *wall)
+        if not grid.depth.any():
+            raise CaseFaults([Fault(name, "defect.grid", f"'{case.defect.grid}', where no reading is below the "
+                                    f"{wall[1]} of {wall[0]:g} mm", "at least one reading of less", "check the wall "
+                                    "and the file", lines.get("defect.grid"))])
+    noise = getattr(case.defect, "noise_threshold", None)
+    if noise is None:
+        return grid
+    top = grid.deepest[0]
+    if top < noise.base:
+        raise CaseFaults([Fault(name, "defect.noise_threshold", f"'{noise.written}'", f"at most {top:g} mm, the "
+                                "deepest reading of the grid", "lower it: it would remove every reading",
+                                lines.get("defect.noise_threshold"))])
+    return with_noise_removed(grid, noise.base)
+
+
+def _deepest(case: Case, grid: Grid, fault: Callable[..., None]) -> Grid:
     """The deepest node, or the one nearest to the stated position, raised to the stated depth."""
     d = case.defect
     if d.depth is None:
@@ -63,8 +102,7 @@ def _deepest(case: Case, grid: Grid, fault) -> Grid:
         where = f"its deepest node ({top:g} mm)"
     else:
         x, y = d.deepest_axial.base, d.deepest_around.base
-        column = min(range(len(grid.axial)), key=lambda i: abs(grid.axial[i] - x))
-        row = min(range(len(grid.around)), key=lambda i: abs(grid.around[i] - y))
+        column, row = int(np.abs(grid.axial - x).argmin()), int(np.abs(grid.around - y).argmin())
         inside = grid.axial[0] <= x <= grid.axial[-1] and grid.around[0] <= y <= grid.around[-1]
         if not inside or column in (0, len(grid.axial) - 1) or row in (0, len(grid.around) - 1):
             # the outermost nodes are sound wall, and must stay so
@@ -73,15 +111,15 @@ def _deepest(case: Case, grid: Grid, fault) -> Grid:
                   f"{_span(grid.around[1:-1])} around than to its outermost stations",
                   "correct the position, or measure on to sound wall beyond it")
             return grid
-        where = f"its node nearest to the stated position ({grid.depth[row][column]:g} mm)"
-    if grid.depth[row][column] >= d.depth.base * (1 - _NOISE):
+        where = f"its node nearest to the stated position ({grid.depth[row, column]:g} mm)"
+    if grid.depth[row, column] >= d.depth.base * (1 - _NOISE):
         return grid
     note = (f"The stated depth {d.depth.written} is above what the grid shows: {where}, at axial "
             f"{grid.axial[column]:g} mm, around {grid.around[row]:g} mm, was raised to it.")
     return grid.raised(row, column, d.depth.base, note)
 
 
-def _span(stations: tuple[float, ...]) -> str:
-    if not stations:
+def _span(stations: np.ndarray) -> str:
+    if not len(stations):
         return "no inner station"
     return f"{stations[0]:g} mm" if len(stations) == 1 else f"{stations[0]:g} to {stations[-1]:g} mm"

@@ -4,18 +4,27 @@ from __future__ import annotations
 
 import hashlib
 import re
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from wrapcalc import units
 from wrapcalc.case import grid as grids
+from wrapcalc.case import pits as pit_tables
+from wrapcalc.case import profile as profiles
 from wrapcalc.case.consistency import inconsistencies
 from wrapcalc.case.fit import fitted
 from wrapcalc.case.grid import Grid
+from wrapcalc.case.listed import with_listed_values
 from wrapcalc.case.model import Case
+from wrapcalc.case.pits import PitTable
+from wrapcalc.case.profile import Profile
 from wrapcalc.errors import CaseFaults, Fault, UnknownItem
 from wrapcalc.fields import RESERVED_NAME, examine, line_numbers, read_bytes, read_toml, shown_name
+from wrapcalc.standards import criteria as repair_criteria
 from wrapcalc.standards import tables as standard_tables
+from wrapcalc.standards.criteria import Criteria
 from wrapcalc.standards.tables import Tables
 from wrapcalc.systems import System, load_system
 
@@ -34,6 +43,9 @@ class Bundle:
     tables: Tables
     grid: Grid | None = None
     system: System | None = None
+    profile: Profile | None = None
+    pits: PitTable | None = None
+    criteria: Criteria | None = None
     files: dict[str, bytes] = field(default_factory=dict)
 
     def digest(self) -> str:
@@ -48,16 +60,18 @@ def load_bundle(path: Path) -> Bundle:
     """Read and check a case file and all that it names. Raises CaseFaults with every fault of every file."""
     name = shown_name(path)
     data, raw = read_toml(path)
-    case, faults = examine(Case, data, raw, name, _STAND_IN)
+    data, faults = with_listed_values(data, raw, name)
+    case, more = examine(Case, data, raw, name, _STAND_IN)
+    faults += more
     if case is None:
         raise CaseFaults(faults)
     faults += inconsistencies(case, raw, name)
     found = _Beside(path.parent, name, line_numbers(raw), {"case.toml": raw}, faults)
-    grid, system = found.grid(case), found.system(case)
-    loaded = found.tables(case)
+    grid, profile, pits = found.grid(case), found.profile(case), found.pits(case)
+    system, loaded, criteria = found.system(case), found.tables(case), found.criteria(case)
     if faults:
         raise CaseFaults(sorted(faults, key=lambda f: (f.file != name, f.file, f.line or 0)))
-    return Bundle(case, loaded, grid, system, found.files)
+    return Bundle(case, loaded, grid, system, profile, pits, criteria, found.files)
 
 
 @dataclass
@@ -92,16 +106,32 @@ class _Beside:
             self._fault(field_name, units.shown(name), "a name that no other file of this case has", "rename the file")
         self.files[name] = raw
 
-    def grid(self, case: Case) -> Grid | None:
-        if not case.defect.grid or (file := self._file("defect.grid", case.defect.grid)) is None:
+    def _measured(self, field_name: str, wanted: Any, read: Callable[[bytes, str], Any]) -> Any:
+        """What `read` makes of a file of measurements; None, and its faults kept, when it cannot."""
+        if not wanted or (file := self._file(field_name, wanted)) is None:
             return None
         try:
             raw = read_bytes(file, shown_name(file), most=grids.MAX_BYTES)
-            self._keep("defect.grid", file.name, raw)
-            return fitted(case, grids.read_grid(raw, shown_name(file)), self.case_name, self.lines)
+            self._keep(field_name, file.name, raw)
+            return read(raw, shown_name(file))
         except CaseFaults as e:
             self.faults += e.faults
         return None
+
+    def grid(self, case: Case) -> Grid | None:
+        return self._measured("defect.grid", case.defect.grid, lambda raw, name: fitted(
+            case, grids.read_grid(raw, name), self.case_name, self.lines))
+
+    def profile(self, case: Case) -> Profile | None:
+        return self._measured("defect.profile", case.defect.profile, lambda raw, name: profiles.fitted_profile(
+            case, profiles.read_profile(raw, name), self.case_name, self.lines))
+
+    def pits(self, case: Case) -> PitTable | None:
+        return self._measured("defect.pits", case.defect.pits, lambda raw, name: pit_tables.fitted_pits(
+            case, pit_tables.read_pits(raw, name), self.case_name, self.lines))
+
+    def criteria(self, case: Case) -> Criteria | None:
+        return self._measured("disposition.criteria", case.disposition.criteria, repair_criteria.load_file)
 
     def system(self, case: Case) -> System | None:
         wanted = case.design.system

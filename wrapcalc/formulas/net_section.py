@@ -3,7 +3,7 @@
 The loss is taken as a sector of depth d over the arc w, at full depth: the safe side of any rounder shape.
 """
 
-from wrapcalc.expression import cos, maximum, pi, sin
+from wrapcalc.expression import absolute, cos, maximum, pi, sin
 from wrapcalc.formula import formula
 from wrapcalc.standards.documents import MECHANICS
 
@@ -89,3 +89,58 @@ def net_section_stress(N, A_n, e, c, I_n):
     restrained buried pipe sees less; no credit is taken for that.
     """
     return N / A_n + N * e * c / I_n
+
+
+@formula(symbol="c", unit="mm", source=MECHANICS, clause="", status="derived", e="mm", D="mm")
+def extreme_fibre_internal(e, D):
+    """Distance of the farthest fibre on the loss side, internal loss.
+
+    The outer surface is whole. The section itself is taken as if the loss were outside, where it costs more.
+    """
+    return e + D / 2
+
+
+@formula(symbol="N_r", unit="N", source=MECHANICS, clause="", status="derived",
+         nu="", sigma_h="MPa", E_s="MPa", alpha_s="1/delta_degC", Delta_T="delta_degC", A_0="mm**2")
+def restrained_force(nu, sigma_h, E_s, alpha_s, Delta_T, A_0):
+    """Axial force in the wall of a restrained pipe.
+
+    Poisson tension from pressure less the thermal force of warming since tie-in; tension is positive.
+    """
+    return (nu * sigma_h - E_s * alpha_s * Delta_T) * A_0
+
+
+@formula(symbol="Delta_T", unit="delta_degC", source=MECHANICS, clause="", status="derived", T_d="degC", T_i="degC")
+def warming_since_tie_in(T_d, T_i):
+    """Warming of the steel since the pipe was tied in."""
+    return T_d - T_i
+
+
+@formula(symbol="N", unit="N", source=MECHANICS, clause="", status="derived", N_p="N", F_ax="N")
+def total_axial_force(N_p, F_ax):
+    """Axial force on the section: from pressure and restraint, with the external force. Tension is positive."""
+    return N_p + F_ax
+
+
+@formula(symbol="sigma_a", unit="MPa", source=MECHANICS, clause="", status="derived",
+         N="N", M="N*mm", A_n="mm**2", e="mm", c="mm", I_n="mm**4")
+def axial_stress_at_loss(N, M, A_n, e, c, I_n):
+    """Greatest axial stress at the loss, in size.
+
+    The force acts on the pipe axis, the centroid of the net section lies e away from the loss. M is positive when it
+    stretches the side of the loss; it acts in the plane through the loss.
+    """
+    return absolute(N / A_n + (N * e + M) * c / I_n)
+
+
+@formula(symbol="sigma_a", unit="MPa", source=MECHANICS, clause="", status="derived",
+         N="N", M="N*mm", A_n="mm**2", e="mm", D="mm", I_n="mm**4")
+def axial_stress_opposite(N, M, A_n, e, D, I_n):
+    """Axial stress on the side opposite to the loss, in size."""
+    return absolute(N / A_n - (N * e + M) * (D / 2 - e) / I_n)
+
+
+@formula(symbol="M", unit="N*mm", source=MECHANICS, clause="", status="derived", M_0="N*mm")
+def opposite_moment(M_0):
+    """Bending moment in the other sense."""
+    return -M_0

@@ -123,3 +123,18 @@ def end_thrust(D, P):
     On the outside diameter, as composite repair standards take it; above the true force on the bore.
     """
     return pi * D ** 2 * P / 4
+
+
+@formula(symbol="FPR", unit="", source=PRACTICE, clause="", status="common practice", P_F="MPa", MAOP="MPa")
+def failure_pressure_ratio(P_F, MAOP):
+    """Failure pressure over MAOP.
+
+    The repair criteria compare it with 1.1, 1.25, 1.39 and 1.50. Other texts divide by the pressure at SMYS instead.
+    """
+    return P_F / MAOP
+
+
+@formula(symbol="s_y", unit="", source=PRACTICE, clause="", status="common practice", sigma_h="MPa", S_y="MPa")
+def share_of_yield(sigma_h, S_y):
+    """Hoop stress over SMYS."""
+    return sigma_h / S_y

@@ -29,6 +29,12 @@ def length_for_assessment(L_0, a_L):
     return L_0 + a_L
 
 
+@formula(symbol="t_mm", unit="mm", source=MECHANICS, clause="", status="derived", t="mm", d="mm")
+def least_wall_in_loss(t, d):
+    """Least wall in the loss."""
+    return t - d
+
+
 @formula(symbol="eta", unit="", source=MECHANICS, clause="", status="derived", d="mm", t="mm")
 def relative_depth(d, t):
     """Depth over wall."""

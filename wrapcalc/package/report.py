@@ -180,6 +180,11 @@ def _full(found: Mapping[str, Any]) -> str:
     return f"{found['magnitude']!r} {units.label(found['unit'])}".rstrip()
 
 
+def _length_in(record: Mapping[str, Any]):
+    """A function that prints a length in mm in the units of the record."""
+    return lambda mm: units.show(mm, "mm", system=record["case"]["display"])
+
+
 def _step_links(names: Iterable[str]) -> Markup:
     """Ids of steps and checks as links to them."""
     return Markup(", ").join(Markup('<a href="#step-{0}">{0}</a>').format(n) for n in names) or Markup("–")
@@ -212,6 +217,10 @@ def _environment() -> Environment:
         "forms_table": safe(tables.forms_table),
         "routes_table": safe(tables.routes_table),
         "order_table": safe(tables.order_table),
+        "options_table": safe(tables.options_table),
+        "criteria_table": safe(tables.criteria_table),
+        "clusters_table": safe(tables.clusters_table),
+        "length_in": _length_in,
         "stated": safe(tables.stated),
         "source": safe(tables.source),
         "origin": safe(fragments.origin),

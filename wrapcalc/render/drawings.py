@@ -4,41 +4,31 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from functools import lru_cache
 from typing import Any
 
 from wrapcalc import units
+from wrapcalc.render import assessment_drawings as assessment
 from wrapcalc.render import figures
+from wrapcalc.render.display import Shown, hours
 
 _PIECES = {"layered sleeve": "sleeve", "wet lay-up": "band"}
 
 
 def drawings(record: Mapping[str, Any]) -> dict[str, str]:
-    """Name -> inline SVG: "depth map", "unwrapped pipe", "margins", without those that do not apply."""
+    """Name -> inline SVG, in the order of the page, without those that do not apply."""
     made = {
         "depth map": _depth_map(record),
+        "profile": assessment.profile(record, _drawn),
+        "clusters": assessment.clusters(record, _drawn),
+        "methods": assessment.methods(record, _drawn),
+        "assessment curve": assessment.curve(record, _drawn),
+        "life": assessment.life(record, _drawn),
         "unwrapped pipe": _unwrapped(record),
         "margins": _margins(record),
     }
     return {name: svg for name, svg in made.items() if svg is not None}
-
-
-class _Lengths:
-    """Lengths of the geometry (mm) in the unit of display."""
-
-    def __init__(self, record: Mapping[str, Any]):
-        self.unit = units.display_unit("mm", record["case"]["display"])
-        self.label = units.label(self.unit)
-
-    def __call__(self, length: float) -> float:
-        return float(units.convert(length, "mm", self.unit))
-
-    def all(self, lengths: Sequence[float]) -> list[float]:
-        return [self(x) for x in lengths]
-
-    def maybe(self, length: float | None) -> float | None:
-        return None if length is None else self(length)
 
 
 def _depth_map(record: Mapping[str, Any]) -> str | None:
@@ -46,7 +36,7 @@ def _depth_map(record: Mapping[str, Any]) -> str | None:
     grid, wall, share = shape["grid"], shape["wall"], shape["depth_limit_share"]
     if grid is None or wall is None:
         return None
-    size = _Lengths(record)
+    size = Shown(record)
     return _drawn(
         "depth_map",
         axial=size.all(grid["axial"]),
@@ -68,7 +58,7 @@ def _unwrapped(record: Mapping[str, Any]) -> str | None:
     diameter, length, width = (shape[k] for k in ("outside_diameter", "defect_length", "defect_width"))
     if None in (diameter, length, width) or not shape["defect_clock"]:
         return None
-    size = _Lengths(record)
+    size = Shown(record)
     return _drawn(
         "unwrapped",
         circumference=size(math.pi * diameter),
@@ -76,8 +66,8 @@ def _unwrapped(record: Mapping[str, Any]) -> str | None:
         units=[] if wrap is None else _placed(wrap, _piece(record), size),
         full_thickness=None if wrap is None else _centred(size(wrap["cover"])),
         overall=None if wrap is None else _centred(size(wrap["overall"])),
-        seam_clock=_hours(shape["seam_clock"]) if shape["seam_clock"] else None,
-        defect_clock=_hours(shape["defect_clock"]),
+        seam_clock=hours(shape["seam_clock"]) if shape["seam_clock"] else None,
+        defect_clock=hours(shape["defect_clock"]),
         upstream_clear=size.maybe(shape["clear_upstream"]),
         downstream_clear=size.maybe(shape["clear_downstream"]),
         length_unit=size.label,
@@ -85,7 +75,7 @@ def _unwrapped(record: Mapping[str, Any]) -> str | None:
     )
 
 
-def _placed(wrap: Mapping[str, Any], piece: str, size: _Lengths) -> list[tuple[float, float, str]]:
+def _placed(wrap: Mapping[str, Any], piece: str, size: Shown) -> list[tuple[float, float, str]]:
     """Start, width and label of each unit, upstream to downstream; the set is centred on the defect."""
     widths, joint = wrap["widths"], wrap["joint"]
     start = -(sum(widths) - (len(widths) - 1) * joint) / 2
@@ -102,12 +92,6 @@ def _piece(record: Mapping[str, Any]) -> str:
 
 def _centred(length: float) -> tuple[float, float]:
     return -length / 2, length / 2
-
-
-def _hours(clock: str) -> float:
-    """ "4:30" -> 4.5; 12 o'clock is 0."""
-    hours, minutes = clock.split(":")
-    return int(hours) % 12 + int(minutes) / 60
 
 
 def _margins(record: Mapping[str, Any]) -> str | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
 from wrapcalc.render import fragments as f
@@ -13,6 +13,11 @@ _GROUPS = {
     "service": "Service",
     "defect": "Defect",
     "assessment": "Assessment",
+    "growth": "Growth",
+    "uncertainty": "Uncertainty",
+    "features": "Features beside the metal loss",
+    "disposition": "Repair criteria and restriction",
+    "restriction": "Open restrictions",
     "design": "Design",
     "takeoff": "Takeoff",
     "documents": "Documents",
@@ -30,11 +35,17 @@ _PARTS = {
     "application": "Application",
     "envelope": "Tested envelope",
 }
+_ROLES = {"method of record": "a method of record; another is lower or is named"}
 WRAP_NEEDS = ("design", "lay-up", "primer")
 NEEDS = {
     "assess": "every case",
     "design": "a wrap",
     "gas": "a gas line",
+    "plant": "plant piping",
+    "loss": "metal loss",
+    "dent": "a dent",
+    "gouge": "a gouge",
+    "crack": "a crack",
     "lay-up": "a wet lay-up",
     "primer": "a system with primer",
     "": "optional",
@@ -215,16 +226,82 @@ def forms_table(forms: Iterable[Mapping[str, Any]], *, links: bool = False) -> s
     rows = [
         f.row(
             [
-                f.text(x["form"]),
+                f"{f.text(x['form'])} {f.status(x['status'])}",
+                f'{f.text(x["flow"])}<br><span class="wc-quiet">{f.text(x["basis"])}</span>',
                 _linked(x["failure"], links),
                 _linked(x["safe"], links),
-                "<b>governs</b>" if x["governs"] else f.text(x["reason"] or "for comparison"),
+                "<b>governs</b>" if x["governs"] else f.text(x["reason"] or _ROLES.get(x["role"], x["role"])),
             ],
-            numbers=(1, 2),
+            numbers=(2, 3),
         )
         for x in forms
     ]
-    return f.table(["Form", "Failure pressure", "Safe pressure", ""], rows, [36, 18, 18, 28], numbers=(1, 2))
+    return f.table(
+        ["Method, edition", "Flow stress, safety basis", "Failure pressure", "Safe pressure", ""],
+        rows,
+        [29, 25, 14, 14, 18],
+        numbers=(2, 3),
+    )
+
+
+def options_table(options: Iterable[Mapping[str, Any]], *, links: bool = False) -> str:
+    """Options of the rule for a pressure reduction; the one that the case names is marked."""
+    rows = []
+    for x in options:
+        taken = "<b>chosen</b> " if x["taken"] else ""
+        rows.append(
+            f.row(
+                [f.text(x["option"]), _linked(x["pressure"], links), f"{taken}{f.text(x['note'])}"], numbers=(1,)
+            )
+        )
+    return f.table(["Option", "Pressure at most", ""], rows, [40, 18, 42], numbers=(1,))
+
+
+def criteria_table(findings: Iterable[Mapping[str, Any]]) -> str:
+    """Criteria with how each of them ended; those that fire first, then those without data."""
+    order = {"fires": 0, "no data": 1, "does not fire": 2}
+    rows = []
+    for x in sorted(findings, key=lambda x: order[x["verdict"]]):
+        sign = {"fires": "▲", "no data": "○", "does not fire": "–"}[x["verdict"]]
+        word = f"<b>{sign} fires</b>" if x["verdict"] == "fires" else f"{sign} {f.text(x['verdict'])}"
+        why = "; ".join(x["because"])
+        if x["missing"]:
+            why += ("; " if why else "") + "not stated: " + "; ".join(x["missing"])
+        lead = " <b>leads</b>" if x["leads"] else ""
+        rows.append(
+            f.row(
+                [
+                    f"{f.text(x['paragraph'])}",
+                    f"{f.text(x['class'])}{lead}",
+                    f'{f.text(x["text"])}<br><span class="wc-quiet">{f.text(why)}</span>',
+                    word,
+                ]
+            )
+        )
+    return f.table(["Paragraph", "Class", "Criterion, and what was found", "Verdict"], rows, [14, 14, 56, 16])
+
+
+def clusters_table(pieces: Iterable[Mapping[str, Any]], shown: Callable[[float], str]) -> str:
+    """Clusters of pits that act as one."""
+    rows = [
+        f.row(
+            [
+                f.text(p["label"]) + (" <b>governs</b>" if p["governs"] else ""),
+                str(p["count"]),
+                shown(p["depth"]),
+                shown(p["length"]),
+                shown(p["along"][0]),
+            ],
+            numbers=(1, 2, 3, 4),
+        )
+        for p in pieces
+    ]
+    return f.table(
+        ["Cluster", "Pits", "Depth as measured", "Length as measured", "Starts, along"],
+        rows,
+        [26, 12, 20, 22, 20],
+        numbers=(1, 2, 3, 4),
+    )
 
 
 def routes_table(routes: Iterable[Mapping[str, Any]], *, links: bool = False) -> str:

@@ -7,6 +7,8 @@ import numpy as np
 from wrapcalc.case import Bundle
 from wrapcalc.fields import clock_hours
 from wrapcalc.recorder import active
+from wrapcalc.stages.forms import Sizes
+from wrapcalc.stages.kernels import River
 from wrapcalc.standards.documents import B31G_2012, PRACTICE
 from wrapcalc.units import show
 from wrapcalc.values import Value
@@ -16,31 +18,29 @@ def warn_about_length(z: Value) -> None:
     rec, switch = active(), 20  # where failure_stress_original changes its branch
     if z.magnitude > switch:
         rec.warn(f"Long loss (z = {show(z.magnitude, '')} > {switch}): the original form drops to the "
-                 "full-depth rectangle, and the 0.85 dL form may predict too much for deep, flat loss. A river-bottom "
-                 "profile method would settle it.", z.origin.ref)
+                 "full-depth rectangle, and the 0.85 dL form may predict too much for deep, flat loss, whose true area "
+                 "is larger. A river-bottom profile settles it.", z.origin.ref)
     if switch < z.magnitude <= 16 / 0.893 ** 2:
         rec.warn("The 1991 and 2012 editions switch at slightly different lengths (z = 20.064 and z = 20); this case "
                  "lies between them, so they take different branches.", z.origin.ref)
 
 
-def warn_about_grid(bundle: Bundle, depth: Value, length: Value) -> None:
-    """What a measured grid says about the box that the forms take instead of it."""
-    grid, rec, display = bundle.grid, active(), bundle.case.display
-    if grid is None:
+def warn_about_area(bundle: Bundle, s: Sizes, river: River | None) -> None:
+    """What a measured profile says about the box that some forms take instead of it."""
+    rec, display = active(), bundle.case.display
+    if river is None:
         return
-    x, d = np.array(grid.axial), np.array(grid.profile)
-    loss = np.flatnonzero(d)
-    span = x[min(loss[-1] + 1, len(x) - 1)] - x[max(loss[0] - 1, 0)]
-    if span > length.magnitude:
-        rec.warn(f"Sound wall was read {show(float(span), 'mm', system=display)} apart, the length used is "
-                 f"{length.show(display)}: the loss may reach farther than stated.", "case: defect.length")
-    area = float(np.trapezoid(d, x) if hasattr(np, "trapezoid") else np.trapz(d, x))
-    full = depth.magnitude * length.magnitude
+    span = float(river.x[-1] - river.x[0])
+    if span > s.length.magnitude * (1 + 1e-9):
+        rec.warn(f"Sound wall was read {show(span, 'mm', system=display)} apart, allowance included, the length used "
+                 f"is {s.length.show(display)}: the loss may reach farther than stated.", "case: defect.length")
+    area = float(np.sum((river.depth[1:] + river.depth[:-1]) * np.diff(river.x)) / 2)
+    full = s.depth.magnitude * s.length.magnitude
     for share, form in ((2 / 3, "original form"), (0.85, "0.85 dL form")):
         if area > share * full:
-            rec.warn(f"The river-bottom area of the grid, {show(area, 'mm**2', system=display)}, is more than the "
-                     f"{form} assumes ({show(share * full, 'mm**2', system=display)}): that form may predict too much. "
-                     "A profile method must settle it before anyone relies on this answer.", "case: defect.grid")
+            rec.warn(f"The river-bottom area, {show(area, 'mm**2', system=display)}, is more than the {form} assumes "
+                     f"({show(share * full, 'mm**2', system=display)}): that form may predict too much; the effective "
+                     "area takes the area as measured.", "case: defect")
 
 
 def warn_besides_strength(bundle: Bundle, eta: Value) -> None:

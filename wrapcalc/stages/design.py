@@ -13,9 +13,13 @@ from wrapcalc.formulas import takeoff as quantity
 from wrapcalc.formulas import wrap_extent as extent
 from wrapcalc.formulas import wrap_thickness as thickness
 from wrapcalc.recorder import active
-from wrapcalc.stages.assess import Assessment, axial_check, interim_limit
+from wrapcalc.stages.assess import Assessment
+from wrapcalc.stages.axial import axial_check
+from wrapcalc.stages.end_of_life import goes_on, worn
 from wrapcalc.stages.layout import Layout, lay_out
-from wrapcalc.stages.scope import code
+from wrapcalc.stages.life import Life
+from wrapcalc.stages.restriction import Interim, interim_limit
+from wrapcalc.stages.scope import discovery_fraction
 from wrapcalc.stages.strain import Gates, allowable_strain, steel
 from wrapcalc.standards.documents import ISO_24817, MECHANICS, PRACTICE
 from wrapcalc.values import Value
@@ -40,7 +44,7 @@ class Design:
     pressure: Value
     remaining_wall: Value
     routes: tuple[Route, ...]
-    interim_limit: Value
+    interim: Interim
     layers: Value | None = None
     wrap_thickness: Value | None = None
     pitch: Value | None = None
@@ -64,33 +68,42 @@ class Design:
         return not self.failed and self.overall is not None
 
 
-def design(bundle: Bundle, a: Assessment) -> Design:
-    """Design the wrap for a case whose fields for it are all answered. `a.governing` must exist."""
+def design(bundle: Bundle, a: Assessment, life: Life | None = None) -> Design:
+    """Design the wrap for a case whose fields for it are all answered. `a.governing` must exist.
+
+    What the wrap is designed for is the damage at the end of its life.
+    """
     case, rec, system = bundle.case, active(), bundle.system
     assert system is not None and a.governing is not None
     gates = Gates()
-    limit = interim_limit(bundle, a)
-    entry = bundle.tables.entry(code(bundle), "discovery_fraction")
+    interim = interim_limit(bundle, a)
+    entry = discovery_fraction(bundle)
     gates.add(rec.check("Installation pressure against the interim limit",
-                        case.value("service.installation_pressure"), "<=", limit, citation=entry.citation,
+                        case.value("service.installation_pressure"), "<=", interim.limit, citation=entry.citation,
                         status=entry.status, kind="gate"))
+    same_damage, now = not goes_on(bundle), a
+    at_end = worn(bundle, a, life, gates)
     rec.begin("Repair design pressure and remaining wall")
     p = _repair_pressure(bundle)
+    if at_end is None:
+        none = replace(a.depth, magnitude=0.0, name="no wall is left to design on")
+        return Design(p, none, (), interim, failed=gates.failed)
+    a = at_end
     remaining = thickness.remaining_wall(a.wall, a.depth)
     least = bundle.tables.entry(case.design.standard, "minimum_remaining_wall")
     gates.add(rec.check("Remaining wall at the end of life", remaining, ">=", least.value(), citation=least.citation,
                         status=least.status, kind="gate", note="thinner is designed as through-wall, which this "
                         "version does not do"))
-    assert a.section is not None and a.axial_check is not None
+    assert a.section is not None and now.axial_check is not None
     same = p.origin == case.value("service.maop").origin
-    gates.add(a.axial_check if same else axial_check(bundle, a.section, p, a.allowable, "repair design pressure"))
+    gates.add(now.axial_check if same and same_damage else axial_check(bundle, a.section, p, a.allowable, "repair design pressure"))
     rec.begin("Temperature and allowable strain")
     strain = allowable_strain(bundle, gates)
     rec.begin("Tested envelope")
     _envelope(bundle, a, p, gates)
     routes = _routes(bundle, a, p, remaining, strain, gates)
     chosen = next(r for r in routes if r.chosen)
-    base = Design(p, remaining, routes, limit, failed=gates.failed)
+    base = Design(p, remaining, routes, interim, failed=gates.failed)
     if chosen.required is None or strain is None:
         return base
     rec.begin("Layers and wrap thickness")

@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from wrapcalc.case import Bundle
 from wrapcalc.checks import Check, compare
 from wrapcalc.recorder import Recorder, active, recording
 from wrapcalc.stages import scope
-from wrapcalc.stages.assess import Assessment, assess, axial_check, interim_limit
+from wrapcalc.stages.allowable import Allowable, allowable_sizes
+from wrapcalc.stages.assess import Assessment, assess
+from wrapcalc.stages.axial import axial_check
+from wrapcalc.stages.beside import pressure_beside
+from wrapcalc.stages.chance import Chance, chance
 from wrapcalc.stages.design import Design, design
+from wrapcalc.stages.disposition import Disposition, dispose
+from wrapcalc.stages.life import Life, remaining_life
+from wrapcalc.stages.restriction import Interim, interim_limit
 from wrapcalc.stages.takeoff import Line, takeoff
 from wrapcalc.values import Value
 
@@ -29,7 +36,13 @@ class Decision:
     word: str
     sentence: str
     reasons: tuple[str, ...] = ()
-    interim_limit: Value | None = None
+    interim: Interim | None = None
+    beside: Value | None = None
+
+    @property
+    def interim_limit(self) -> Value | None:
+        """Pressure limit until the repair is accepted or the MAOP is lowered."""
+        return self.interim.limit if self.interim else None
 
 
 @dataclass
@@ -43,6 +56,10 @@ class Outcome:
     design: Design | None = None
     order: tuple[Line, ...] = ()
     missing: list[str] = field(default_factory=list)
+    disposition: Disposition | None = None
+    allowable: Allowable | None = None
+    life: Life | None = None
+    chance: Chance | None = None
 
 
 def run(bundle: Bundle) -> Outcome:
@@ -59,22 +76,63 @@ def _run(bundle: Bundle, rec: Recorder) -> Outcome:
     if outside:
         return Outcome(bundle, rec, Decision(NO_DATA, "Insufficient data: " + "; ".join(outside) + ".",
                                              tuple(outside)))
+    if not scope.is_loss(bundle):
+        return _feature(bundle, rec)
     a = assess(bundle)
-    early = _after_assessment(bundle, a)
+    out = Outcome(bundle, rec, Decision(NO_DATA, ""), a)
+    if a.governing is not None and not a.too_deep:
+        out.allowable = allowable_sizes(bundle, a)
+        out.life = remaining_life(bundle, a)
+        out.chance = chance(bundle, a, out.life)
+    out.disposition = dispose(bundle, a, out.life)
+    out.decision = _with_people_beside(bundle, a, _decided(bundle, rec, out))
+    return out
+
+
+def _decided(bundle: Bundle, rec: Recorder, out: Outcome) -> Decision:
+    a, ruled = out.assessment, out.disposition
+    assert a is not None and ruled is not None
+    early = _after_assessment(bundle, a, ruled, out.life)
     if early is not None:
-        return Outcome(bundle, rec, early, a)
-    missing = scope.missing_for_design(bundle)
-    if missing:
-        return Outcome(bundle, rec, _incomplete(missing, "designing a wrap"), a, missing=missing)
+        return early
+    reasons = scope.outside_of_design(bundle)
+    if reasons:
+        interim = interim_limit(bundle, a)
+        return Decision(NO_DATA, "Insufficient data: " + "; ".join(reasons) + ". Until then hold at most "
+                        f"{_shower(bundle)(interim.limit)}.", tuple(reasons), interim)
+    out.missing = scope.missing_for_design(bundle)
+    if out.missing:
+        return _incomplete(out.missing, "designing a wrap")
     rec.stage = "D"
-    d = design(bundle, a)
-    decision = _after_design(bundle, a, d)
-    order: tuple[Line, ...] = ()
+    out.design = design(bundle, a, out.life)
+    decision = _after_design(bundle, a, out.design, ruled)
     if decision.word == WRAP:
         rec.stage = "T"
         rec.begin("Quantities")
-        order = takeoff(bundle, a, d)
-    return Outcome(bundle, rec, decision, a, d, order)
+        out.order = takeoff(bundle, a, out.design)
+    return decision
+
+
+def _with_people_beside(bundle: Bundle, a: Assessment | None, decision: Decision) -> Decision:
+    """The decision with the pressure that holds while people are beside the pipe."""
+    active().stage = "A"
+    return replace(decision, beside=pressure_beside(bundle, a, decision.interim_limit))
+
+
+def _feature(bundle: Bundle, rec: Recorder) -> Outcome:
+    """A dent, gouge, crack or leak: no strength method here; the repair criteria and the pressure speak."""
+    ruled = dispose(bundle, None, None)
+    interim = interim_limit(bundle, None)
+    kind = bundle.case.defect.kind
+    hold = (f"Until then hold at most {_shower(bundle)(interim.limit)}, the pressure rule alone, or less as those who "
+            "are licensed decide.")
+    if ruled.leading is not None or ruled.excluded or kind in ("crack", "leak"):
+        what = ruled.sentence or f"a {kind} is outside what a wrap of this kind may restore"
+        decision = Decision(OTHER, f"Other repair needed: {what}. {hold}", ruled.reasons, interim)
+    else:
+        decision = Decision(NO_DATA, f"Insufficient data: no repair criterion that could be evaluated fires for this "
+                            f"{kind}, and this version has no strength method for it. {hold}", ruled.reasons, interim)
+    return Outcome(bundle, rec, _with_people_beside(bundle, None, decision), disposition=ruled)
 
 
 def _incomplete(missing: list[str], purpose: str = "a decision", also: tuple[str, ...] = ()) -> Decision:
@@ -83,67 +141,87 @@ def _incomplete(missing: list[str], purpose: str = "a decision", also: tuple[str
                     f"{purpose} {'are' if len(missing) > 1 else 'is'} missing.", also)
 
 
-def _after_assessment(bundle: Bundle, a: Assessment) -> Decision | None:
+def _after_assessment(bundle: Bundle, a: Assessment, ruled: Disposition, life: Life | None) -> Decision | None:
     """The decision that the assessment alone makes, or None when a wrap must be tried."""
     case, show = bundle.case, _shower(bundle)
     if a.outside:
         return Decision(NO_DATA, "Insufficient data: " + "; ".join(a.outside) + ".", a.outside)
     if a.too_deep:
-        limit = interim_limit(bundle, a)
+        interim = interim_limit(bundle, a)
         return Decision(OTHER, f"Other repair needed: depth with allowance is {a.relative_depth.show(significant=3)} "
                         f"of the wall, above the limit {a.depth_check.limit.show()} ({a.depth_check.citation}); no "
                         "strength method and no wrap of this kind applies. Until it is repaired hold at most "
-                        f"{show(limit)}, the pressure rule alone, or less as those who are licensed decide.",
-                        interim_limit=limit)
+                        f"{show(interim.limit)}, the pressure rule alone, or less as those who are licensed decide.",
+                        ruled.reasons, interim=interim)
     if a.governing is None:
         reasons = tuple(f"{f.key}: {f.reason}" for f in a.forms if f.reason)
         return Decision(NO_DATA, "Insufficient data: no form of remaining strength that may govern is inside its "
                         "scope.", reasons)
     assert a.axial_check is not None and a.strength_check is not None and a.section is not None
     maop = case.value("service.maop")
-    if a.strength_check.met and a.axial_check.met:
+    if ruled.excluded:
+        interim = interim_limit(bundle, a)
+        return Decision(OTHER, f"Other repair needed: {ruled.excluded[0]}. Until it is repaired hold at most "
+                        f"{show(interim.limit)}.", ruled.reasons, interim)
+    fit = a.strength_check.met and a.axial_check.met
+    if fit and ruled.leading is None:
         _warn_upset(bundle, a)
-        rec = active()
-        rec.assume("Recoating of the pipe is assumed; growth of the defect is not assessed.", "scope")
+        active().assume("Recoating of the pipe is assumed" + ("." if life else "; growth of the defect is not "
+                        "assessed."), "scope")
         return Decision(NO_REPAIR, f"No repair needed for strength: the governing safe pressure {show(a.governing)} "
                         f"({a.governing_form}) is not below the MAOP {show(maop)}, repair factor "
-                        f"{a.repair_factor.show(significant=3)}. Recoating is assumed; growth is not assessed.")
+                        f"{a.repair_factor.show(significant=3)}. Recoating is assumed; {_growth(life, show)}",
+                        ruled.reasons)
     lowered = case.optional("service.lowered_maop")
-    if lowered is not None and compare(lowered, "<=", a.governing):
+    if lowered is not None and compare(lowered, "<=", a.governing) and not ruled.fires_at(lowered):
         _warn_upset(bundle, a)
         axial = axial_check(bundle, a.section, lowered, a.allowable, "lowered MAOP")
         if axial.met:
-            limit = interim_limit(bundle, a)
+            interim = interim_limit(bundle, a)
             return Decision(REDUCE, f"Reduce pressure and monitor: the MAOP is lowered from {show(maop)} to "
                             f"{show(lowered)}, not above the governing safe pressure {show(a.governing)} "
-                            f"({a.governing_form}). Until then hold at most {show(limit)}. Growth is not assessed.",
-                            interim_limit=limit)
+                            f"({a.governing_form}). Until then hold at most {show(interim.limit)}. "
+                            + _growth(life, show).capitalize(), ruled.reasons, interim=interim)
     return None
 
 
-def _after_design(bundle: Bundle, a: Assessment, d: Design) -> Decision:
+def _growth(life: Life | None, show) -> str:
+    """What the decision says about growth."""
+    if life is None:
+        return "growth is not assessed."
+    return f"remaining life {life.words}, look again within {life.interval.show(significant=3)}."
+
+
+def _after_design(bundle: Bundle, a: Assessment, d: Design, ruled: Disposition) -> Decision:
     show, case = _shower(bundle), bundle.case
     assert a.governing is not None
     failed = tuple(_told(c, case.display) for c in d.failed)
     if not d.fits:
         return Decision(NO_DATA, "Insufficient data: the repair would reach a girth weld, bend or fitting, which this "
-                        f"version does not cover. Until then hold at most {show(d.interim_limit)}.",
-                        tuple(_told(c, case.display) for c in d.clear if not c.met), d.interim_limit)
+                        f"version does not cover. Until then hold at most {show(d.interim.limit)}.",
+                        tuple(_told(c, case.display) for c in d.clear if not c.met), d.interim)
     if not d.holds:
-        why = (f"the governing safe pressure {show(a.governing)} ({a.governing_form}) is below the MAOP "
-               f"{show(case.value('service.maop'))}" if not a.strength_check.met else  # type: ignore[union-attr]
-               "the axial stress of the damaged section is too high")
+        why = _why(bundle, a, ruled)
         return Decision(OTHER, f"Other repair needed: {why}, and the chosen wrap does not meet {len(failed)} of its "
-                        f"gates and checks. Until it is repaired hold at most {show(d.interim_limit)}.", failed,
-                        interim_limit=d.interim_limit)
-    limit = d.interim_limit
+                        f"gates and checks. Until it is repaired hold at most {show(d.interim.limit)}.", failed,
+                        interim=d.interim)
+    interim = d.interim
     layers, cover = d.layers, d.layout.cover  # type: ignore[union-attr]
-    return Decision(WRAP, f"Wrap: the governing safe pressure {show(a.governing)} ({a.governing_form}) is below the "
-                    f"MAOP {show(case.value('service.maop'))}; {int(layers.magnitude)} layers of "  # type: ignore[union-attr]
+    return Decision(WRAP, f"Wrap: {_why(bundle, a, ruled)}; {int(layers.magnitude)} layers of "  # type: ignore[union-attr]
                     f"{bundle.system.system.name}, {show(d.wrap_thickness)} thick over {show(cover)}, "  # type: ignore
-                    f"restore {show(d.pressure)}. Until the repair is accepted hold at most {show(limit)}, and while "
-                    f"it is laid and cures at most {show(case.value('service.installation_pressure'))}.",
-                    interim_limit=limit)
+                    f"restore {show(d.pressure)}. Until the repair is accepted hold at most {show(interim.limit)}, and "
+                    f"while it is laid and cures at most {show(case.value('service.installation_pressure'))}.",
+                    ruled.reasons, interim)
+
+
+def _why(bundle: Bundle, a: Assessment, ruled: Disposition) -> str:
+    """Why something must be done, in the words of what governs."""
+    show = _shower(bundle)
+    assert a.governing is not None and a.strength_check is not None and a.axial_check is not None
+    if not a.strength_check.met:
+        return (f"the governing safe pressure {show(a.governing)} ({a.governing_form}) is below the MAOP "
+                f"{show(bundle.case.value('service.maop'))}")
+    return "the axial stress of the damaged section is too high" if not a.axial_check.met else ruled.sentence
 
 
 def _told(c: Check, display: str) -> str:

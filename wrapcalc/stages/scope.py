@@ -3,19 +3,36 @@
 from __future__ import annotations
 
 from wrapcalc.case import Bundle
-from wrapcalc.case.model import GAS, LIQUID, METAL_LOSS
+from wrapcalc.case.model import GAS, INTERNAL_LOSS, LIQUID, LOSSES, PLANT
 from wrapcalc.recorder import active
-from wrapcalc.standards.documents import B31G_2012, CFR_192, CFR_195, ISO_24817, PRACTICE
+from wrapcalc.standards.documents import API_579, B31G_2012, CFR_192, CFR_195, ISO_24817, PRACTICE
+from wrapcalc.standards.tables import Entry
+
+#: What must be known of the joint on the other side of a girth weld.
+_OF_A_JOINT = ("nominal_wall", "sound_wall", "smys")
 
 
 def code(bundle: Bundle) -> str:
-    """Document of the line code that the service asks for."""
-    return CFR_195.id if bundle.case.service.service == LIQUID else CFR_192.id
+    """Document of the code that the service asks for."""
+    return {LIQUID: CFR_195.id, PLANT: API_579.id}.get(bundle.case.service.service, CFR_192.id)
+
+
+def discovery_fraction(bundle: Bundle) -> Entry:
+    """Share of the pressure at discovery that may be held: of the rule, or common practice where there is none."""
+    document = PRACTICE.id if bundle.case.service.service == PLANT else code(bundle)
+    return bundle.tables.entry(document, "discovery_fraction")
+
+
+def is_loss(bundle: Bundle) -> bool:
+    """Whether the defect is metal loss, for which there are strength methods here."""
+    return bundle.case.defect.kind in (None, *LOSSES)
 
 
 def missing_for_assessment(bundle: Bundle) -> list[str]:
     """Unanswered fields without which no decision can be made."""
-    needs = {"assess"} | ({"gas"} if bundle.case.service.service == GAS else set())
+    service = bundle.case.service.service
+    needs = {"assess"} | {GAS: {"gas"}, PLANT: {"plant"}}.get(service, set())
+    needs |= {"loss"} if is_loss(bundle) else {bundle.case.defect.kind}
     return bundle.case.unanswered(needs)
 
 
@@ -41,24 +58,41 @@ def features_outside(bundle: Bundle) -> list[str]:
         if not holds:
             reasons.append(reason)
 
-    kind = case.defect.kind
-    words("Kind of defect", kind == METAL_LOSS, kind, METAL_LOSS,
-          f"the kind of defect is “{kind}”; this version treats {METAL_LOSS} only")
     inside = case.service.inside_repair
-    words("Bend, girth weld, fitting or corroded seam inside the repair", inside == "nothing", inside, "nothing",
+    crossed = inside == "girth weld" and all(case.get(f"pipe.other_{n}") is not None for n in _OF_A_JOINT)
+    words("Bend, girth weld, fitting or corroded seam at the defect", inside == "nothing" or crossed, inside,
+          "nothing, or a girth weld with both joints stated",
+          "there is a girth weld inside the repair and the other joint is not stated: give pipe."
+          + ", pipe.".join(f"other_{n}" for n in _OF_A_JOINT) if inside == "girth weld" else
           f"there is a {inside} inside the repair, which this version does not cover")
+    if crossed:
+        rec.assume("The corrosion is assessed at its full length across the girth weld, with the lower wall and grade "
+                   "of the two joints, which stand in [pipe]. The weld metal itself is not assessed.", "case: pipe")
     corrosion = case.service.internal_corrosion
-    words("Internal corrosion at the defect", corrosion == "none", corrosion, "none",
-          "internal corrosion is active or unknown: it goes on under a wrap, which this version does not cover")
-    for name, what in (("axial_force", "external axial force"), ("bending_moment", "external bending moment")):
-        if (given := case.get(f"service.{name}")) is None:
-            continue
-        words(what.capitalize(), given.base == 0, given.written, "none (0)",
-              f"an {what} of {given.written} is declared: metal-loss methods know only internal pressure")
+    known = case.growth.basis is not None
+    words("Internal corrosion at the defect", corrosion == "none" or known, corrosion,
+          "none, or a rate of growth", "internal corrosion is active or unknown, and no rate of growth is stated: it "
+          "goes on, also under a wrap")
+    if case.defect.kind == INTERNAL_LOSS and corrosion == "none" and not known:
+        rec.warn("Internal metal loss is stated without a rate of growth and as not active: confirm that it has "
+                 "stopped; it would go on under a wrap.", "case: service.internal_corrosion")
     if case.get("service.pressure_cycles") is not None:
         reasons += _cycles(bundle)
-    if case.get("service.service_temperature") is not None and case.service.service is not None:
+    if case.get("service.service_temperature") is not None and case.service.service not in (None, PLANT):
         reasons += _heat(bundle)
+    return reasons
+
+
+def outside_of_design(bundle: Bundle) -> list[str]:
+    """What the assessment can do and the design of a wrap, in this version, can not."""
+    case, reasons = bundle.case, []
+    for name, what in (("axial_force", "external axial force"), ("bending_moment", "external bending moment")):
+        if case.get(f"service.{name}").base != 0:
+            reasons.append(f"an {what} of {case.get(f'service.{name}').written} is declared, which the design of a "
+                           "wrap does not cover in this version")
+    if case.service.inside_repair == "girth weld":
+        reasons.append("there is a girth weld inside the repair, which the design of a wrap does not cover in this "
+                       "version")
     return reasons
 
 

@@ -30,12 +30,31 @@ ISO_24817 = Document("ISO 24817:2017", "Composite repairs for pipework: qualific
                      "not read in full; forms and tables recalled")
 PCC_2 = Document("ASME PCC-2-2018", "Repair of pressure equipment and piping, 2018, part 4, article 401",
                  "first page read; forms and tables recalled")
+KIEFNER_VIETH = Document("Kiefner and Vieth 1989", "A modified criterion for evaluating the remaining strength of "
+                         "corroded pipe, research report PR 3-805, 1989", "not read; forms recalled")
+DNV_F101 = Document("DNV-RP-F101 (2010)", "Corroded pipelines, recommended practice, allowable-stress part, 2010",
+                    "not read; forms recalled, two recalled worked answers reproduced")
+LEIS_STEPHENS = Document("Leis and Stephens 1997", "An alternative approach to assess the integrity of corroded line "
+                         "pipe, ISOPE 1997", "not read; form recalled")
+API_579 = Document("API 579-1 (2007)", "API 579-1/ASME FFS-1, fitness-for-service, part 5, local metal loss, 2007",
+                   "not read; forms recalled")
+B31_3 = Document("ASME B31.3", "Process piping; the case names the edition and table of the allowable stress",
+                 "not read; design equation recalled")
+B31_8S = Document("ASME B31.8S-2004", "Managing system integrity of gas pipelines",
+                  "not read; tables recalled")
+API_5L_2000 = Document("API 5L:2000", "Specification for line pipe, 42nd edition, January 2000",
+                       "strength table seen in a reproduction")
+API_5L_2018 = Document("API 5L:2018", "Line pipe, 46th edition, 2018 (strengths as ISO 3183)",
+                       "strengths seen in trade articles in part, the rest recalled")
+B36_10M = Document("ASME B36.10M-2018", "Welded and seamless wrought steel pipe",
+                   "seen in a numeric transcription; outside diameters recalled")
 MECHANICS = Document("Mechanics", "Elementary mechanics and geometry, derived in the docstring of each formula",
                      "derived by us; checked by a second route")
 PRACTICE = Document("Trade practice", "Common practice of the trade, no single source", "judgement; confirm locally")
 
-DOCUMENTS: dict[str, Document] = {d.id: d for d in (CFR_192, CFR_195, B31G_1991, B31G_2012, ISO_24817, PCC_2,
-                                                    MECHANICS, PRACTICE)}
+DOCUMENTS: dict[str, Document] = {d.id: d for d in (
+    CFR_192, CFR_195, B31G_1991, B31G_2012, KIEFNER_VIETH, DNV_F101, LEIS_STEPHENS, API_579, B31_3, B31_8S, API_5L_2000,
+    API_5L_2018, B36_10M, ISO_24817, PCC_2, MECHANICS, PRACTICE)}
 
 
 def document(doc_id: str) -> Document:

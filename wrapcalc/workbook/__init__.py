@@ -19,10 +19,15 @@ from wrapcalc.recorder import TOPICS
 from wrapcalc.render import items as render
 from wrapcalc.render.drawings import drawings
 
-__all__ = ["Job", "Shown", "checks", "decision", "drawing", "fingerprint", "forms", "inputs", "judgements",
-           "open_case", "order", "routes", "steps", "to_verify"]
+__all__ = ["Job", "Shown", "checks", "criteria", "decision", "drawing", "fingerprint", "forms", "inputs", "judgements",
+           "open_case", "options", "order", "routes", "steps", "to_verify"]
 
 
+#: Drawings, and what is said where there is none.
+_NOT_DRAWN = {"depth map": "This case has no depth grid.", "profile": "This case has no measured profile.",
+              "clusters": "There are no pits to part.", "methods": "No method was run.",
+              "assessment curve": "No method governs.", "life": "Growth is not stated.",
+              "unwrapped pipe": "There is nothing to draw.", "margins": "There is nothing to draw."}
 #: JupyterLab aligns the cells of every table to the right and stripes them; ours say where their numbers are.
 _STYLE = render.STYLE + """
 .wc .wc-table th, .wc .wc-table td { text-align: left; white-space: normal; }
@@ -122,6 +127,26 @@ def forms(job: Job) -> Shown:
         f"{f['form']}: {f['safe']['shown'] if f['safe'] else f['reason']}" for f in rows) or "None was run.")
 
 
+def criteria(job: Job) -> Shown:
+    """Every repair criterion and how it ended, and what rules a wrap out."""
+    found = job.record["disposition"]
+    if found is None:
+        return Shown("<p>Not reached.</p>", "Not reached.")
+    html = f"<p>{escape(found['why'])}</p>" + "".join(
+        f"<p><b>{escape(x['rule'])}</b>, text as of {escape(x['as_of'])}. {escape(x['recheck'])}</p>"
+        + render.criteria_table(x["findings"]) for x in found["lists"])
+    return Shown(html, "\n".join([found["why"], *(
+        f"{x['rule']} {f['paragraph']} ({f['class']}): {f['verdict']}" for x in found["lists"] for f in x["findings"])]))
+
+
+def options(job: Job) -> Shown:
+    """Options of the rule for a pressure reduction, side by side."""
+    rows = job.record["options"]
+    return Shown(render.options_table(rows) if rows else "<p>No reduction is asked for.</p>", "\n".join(
+        f"{o['option']}: {o['pressure']['shown'] if o['pressure'] else o['note']}" for o in rows)
+        or "No reduction is asked for.")
+
+
 def routes(job: Job) -> Shown:
     """The three routes to a thickness side by side."""
     rows = job.record["routes"]
@@ -144,12 +169,12 @@ def order(job: Job) -> Shown:
 
 
 def drawing(job: Job, name: str) -> Shown:
-    """One of the drawings: "depth map", "unwrapped pipe", "margins"."""
-    known = ("depth map", "unwrapped pipe", "margins")
+    """One of the drawings, by its name. Raises UnknownItem for another name."""
+    known = tuple(_NOT_DRAWN)
     if name not in known:
         raise UnknownItem("drawing", name, known)
     svg = drawings(job.record).get(name)
-    note = {"depth map": "This case has no depth grid."}.get(name, "There is nothing to draw.")
+    note = _NOT_DRAWN[name]
     return Shown(svg or f"<p>{note}</p>", f"[{name}]" if svg else note)
 
 

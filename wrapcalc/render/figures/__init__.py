@@ -4,8 +4,22 @@ Numbers come in ready for display, in display units; only the drawing is worked 
 Matplotlib is imported inside the functions, on first use, because its import is slow.
 """
 
+from wrapcalc.render.figures._assessment_curve import assessment_curve
+from wrapcalc.render.figures._cluster_map import cluster_map
 from wrapcalc.render.figures._depth_map import depth_map
+from wrapcalc.render.figures._life import life
 from wrapcalc.render.figures._margins import margins
+from wrapcalc.render.figures._methods import methods
+from wrapcalc.render.figures._profile import profile
 from wrapcalc.render.figures._unwrapped import unwrapped
 
-__all__ = ["depth_map", "margins", "unwrapped"]
+__all__ = [
+    "assessment_curve",
+    "cluster_map",
+    "depth_map",
+    "life",
+    "margins",
+    "methods",
+    "profile",
+    "unwrapped",
+]

@@ -1,0 +1,36 @@
+"""Allowable-stress forms on tensile strength: walls of 5 mm and more, depths up to three quarters of them."""
+
+_TUBE = {"D": (150, 1200), "t": (5, 25), "L": (10, 1500), "S_u": (310, 730), "d": (0.2, 3.8), "Q": (1.01, 12)}
+_EFFECTIVE = {"D": (150, 1200), "t_e": (5, 25), "S_u": (310, 730)}
+RANGES: dict[tuple[str, str], tuple[float, float]] = {
+    **{("length_correction_factor", n): _TUBE[n] for n in ("L", "D", "t")},
+    **{("failure_pressure_dnv", n): _TUBE[n] for n in ("t", "S_u", "D", "d", "Q")},
+    ("safe_pressure_dnv", "F_1"): (0.8, 1.0), ("safe_pressure_dnv", "F_2"): (0.3, 0.85),
+    ("safe_pressure_dnv", "P_f"): (2, 40),
+    ("axial_force_stress_dnv", "F_x"): (-5e6, 5e6),
+    ("axial_force_stress_dnv", "D"): _TUBE["D"], ("axial_force_stress_dnv", "t"): _TUBE["t"],
+    ("bending_stress_dnv", "M_y"): (-5e8, 5e8),
+    ("bending_stress_dnv", "D"): _TUBE["D"], ("bending_stress_dnv", "t"): _TUBE["t"],
+    ("longitudinal_stress_dnv", "sigma_A"): (-300, 300), ("longitudinal_stress_dnv", "sigma_B"): (-300, 300),
+    **{("compression_limit_dnv", n): _TUBE[n] for n in ("S_u", "d", "t", "Q")},
+    ("circumferential_share", "c"): (10, 450), ("circumferential_share", "D"): _TUBE["D"],
+    ("area_factor", "d"): _TUBE["d"], ("area_factor", "t"): _TUBE["t"], ("area_factor", "theta"): (0.01, 1),
+    ("compression_factor", "sigma_L"): (-200, 0), ("compression_factor", "A_r"): (0.75, 1),
+    **{("compression_factor", n): _TUBE[n] for n in ("S_u", "d", "t", "Q")},
+    ("failure_pressure_compression", "P_f"): (2, 40), ("failure_pressure_compression", "H_1"): (0.2, 1.1),
+    ("interaction_spacing_dnv", "k_s"): (1, 3),
+    ("interaction_spacing_dnv", "D"): _TUBE["D"], ("interaction_spacing_dnv", "t"): _TUBE["t"],
+    ("interaction_angle_dnv", "k_phi"): (300, 400),
+    ("interaction_angle_dnv", "t"): _TUBE["t"], ("interaction_angle_dnv", "D"): _TUBE["D"],
+    ("interaction_arc_dnv", "phi_Z"): (20, 120), ("interaction_arc_dnv", "D"): _TUBE["D"],
+    ("mean_depth_dnv", "A_tot"): (20, 2000), ("mean_depth_dnv", "L"): (50, 1500),
+    ("patch_depth_dnv", "A_p"): (20, 2000), ("patch_depth_dnv", "L"): (50, 1500),
+    ("effective_wall_dnv", "P_p"): (2, 60),
+    ("effective_wall_dnv", "D"): _TUBE["D"], ("effective_wall_dnv", "S_u"): _TUBE["S_u"],
+    ("effective_depth_dnv", "d_i"): (4, 9), ("effective_depth_dnv", "t"): (10, 14),
+    ("effective_depth_dnv", "t_e"): (7, 10),
+    ("length_correction_effective", "L_g"): (10, 1500), ("length_correction_effective", "D"): _TUBE["D"],
+    ("length_correction_effective", "t_e"): (4, 25),
+    **{("failure_pressure_effective", n): v for n, v in _EFFECTIVE.items()},
+    ("failure_pressure_effective", "d_e"): (0.1, 3.8), ("failure_pressure_effective", "Q_e"): (1.01, 12),
+}

@@ -1,0 +1,242 @@
+"""The axial direction: net section of the damaged pipe under end thrust, restraint, external force and bending.
+
+Metal-loss methods say nothing about this direction; the wrap design needs it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+
+from wrapcalc.case import Bundle
+from wrapcalc.case.model import INTERNAL_LOSS
+from wrapcalc.checks import Check
+from wrapcalc.formulas import net_section as section
+from wrapcalc.formulas import pressure
+from wrapcalc.recorder import active
+from wrapcalc.stages.strain import steel
+from wrapcalc.standards.documents import MECHANICS, PRACTICE
+from wrapcalc.values import Value
+
+_WIDTHS = 2000
+
+
+@dataclass(frozen=True)
+class Section:
+    """Properties of the damaged section, at the width that stresses it most. depth, wall: as used."""
+
+    area: Value
+    shift: Value
+    fibre: Value
+    moment: Value
+    sound: Value
+    depth: Value
+    wall: Value
+
+
+@dataclass(frozen=True)
+class _Load:
+    """One load case in N and N mm, tension and stretching of the loss side positive, and how to tell it."""
+
+    restrained: bool
+    temperature: str
+    sign: int
+    force: float
+    moment: float
+
+    @property
+    def words(self) -> str:
+        held = f"restrained, {'coldest' if 'lowest' in self.temperature else 'hottest'}" if self.restrained else "free"
+        return held + ("" if not self.moment else ", bending stretches the loss" if self.sign > 0
+                       else ", bending compresses the loss")
+
+
+def has_loads(bundle: Bundle) -> bool:
+    """Whether anything but the end thrust of a free pipe acts, or may act."""
+    case = bundle.case
+    return bool(case.get("service.axial_force").base or case.get("service.bending_moment").base
+                or case.service.restraint in ("restrained", "unknown"))
+
+
+def damaged_section(bundle: Bundle, depth: Value, wall: Value) -> Section:
+    """Properties of the net section at the width, up to the stated one, that end thrust stresses most."""
+    case = bundle.case
+    stated = case.value("defect.width")
+    widths = np.linspace(stated.magnitude / _WIDTHS, stated.magnitude, _WIDTHS)
+    diameter = case.value("pipe.outside_diameter")
+    stress = _Widths(bundle, widths, depth.magnitude, wall.magnitude).worst(1.0, 0.0)
+    return _at_width(bundle, _worst(stated, widths, stress, depth, wall, diameter), depth, wall)
+
+
+def _worst(stated: Value, widths: np.ndarray, stress: np.ndarray, depth: Value, wall: Value, diameter: Value) -> Value:
+    """The width that stresses the section most.
+
+    Beyond about two thirds of the circumference a wider loss is a rounder one and its eccentricity falls; a loss
+    that is deep over part of its stated width only must not pass because of that.
+    """
+    worst = float(widths[int(np.argmax(stress))])
+    return active().procedure(
+        "Width that stresses the section most", f"{_WIDTHS} widths from nothing up to the stated one, greatest "
+        "net-section axial stress; the formulas that follow are run at the width found", MECHANICS.id, "derived",
+        {"stated width": stated, "depth used": depth, "wall used": wall, "outside diameter": diameter},
+        {"width": (worst, "mm")}, [("stress at the stated width over the greatest", f"{stress[-1] / stress.max():.4f}")]
+    )["width"]
+
+
+def _at_width(bundle: Bundle, width: Value, depth: Value, wall: Value) -> Section:
+    diameter = bundle.case.value("pipe.outside_diameter")
+    theta = section.half_angle(width, diameter)
+    lost = section.lost_area(theta, depth, diameter)
+    sound = section.sound_area(diameter, wall)
+    net = section.net_area(sound, lost)
+    shift = section.eccentricity(lost, section.lost_centroid(theta, diameter, depth, lost), net)
+    moment = section.net_second_moment(section.sound_second_moment(diameter, wall),
+                                       section.lost_second_moment(diameter, depth, theta), net, shift)
+    fibre = (section.extreme_fibre_internal(shift, diameter) if bundle.case.defect.kind == INTERNAL_LOSS else
+             section.extreme_fibre(shift, diameter, depth, theta))
+    return Section(net, shift, fibre, moment, sound, depth, wall)
+
+
+class _Widths:
+    """Section properties for many widths, on arrays: the formulas of net_section in their order."""
+
+    def __init__(self, bundle: Bundle, w: np.ndarray, d: float, t: float):
+        D = bundle.case.get("pipe.outside_diameter").base
+        theta = section.half_angle.array(w=w, D=D)
+        lost = section.lost_area.array(theta=theta, d=d, D=D)
+        self.D, self.sound = D, section.sound_area.core(D=D, t=t)
+        self.net = section.net_area.array(A_0=self.sound, A_L=lost)
+        self.e = section.eccentricity.array(
+            A_L=lost, y_L=section.lost_centroid.array(theta=theta, D=D, d=d, A_L=lost), A_n=self.net)
+        self.moment = section.net_second_moment.array(
+            I_0=section.sound_second_moment.core(D=D, t=t), A_n=self.net, e=self.e,
+            I_L=section.lost_second_moment.array(D=D, d=d, theta=theta))
+        self.fibre = (section.extreme_fibre_internal.array(e=self.e, D=D)
+                      if bundle.case.defect.kind == INTERNAL_LOSS else
+                      section.extreme_fibre.array(e=self.e, D=D, d=d, theta=theta))
+
+    def sides(self, force: float, moment: float) -> tuple[np.ndarray, np.ndarray]:
+        """Stress in MPa and in size at the loss, and opposite to it."""
+        return (section.axial_stress_at_loss.array(N=force, M=moment, A_n=self.net, e=self.e, c=self.fibre,
+                                                   I_n=self.moment),
+                section.axial_stress_opposite.array(N=force, M=moment, A_n=self.net, e=self.e, D=self.D,
+                                                    I_n=self.moment))
+
+    def worst(self, force: float, moment: float) -> np.ndarray:
+        """The greater of both sides."""
+        return np.maximum(*self.sides(force, moment))
+
+
+def axial_check(bundle: Bundle, props: Section, at: Value, allowable: Value, words: str) -> Check:
+    """Greatest net-section axial stress at one pressure against the allowable stress."""
+    if has_loads(bundle):
+        return _loaded_check(bundle, props, at, allowable, words)
+    thrust = pressure.end_thrust(bundle.case.value("pipe.outside_diameter"), at)
+    stress = section.net_section_stress(thrust, props.area, props.shift, props.fibre, props.moment)
+    return _check(words, stress, allowable, "end thrust unrestrained, eccentricity included")
+
+
+def _check(words: str, stress: Value, allowable: Value, note: str) -> Check:
+    return active().check(f"Net-section axial stress at {words}", stress, "<=", allowable, citation=PRACTICE.id,
+                          status="common practice", note=note + "; metal-loss methods say nothing about this direction")
+
+
+def _loaded_check(bundle: Bundle, props: Section, at: Value, allowable: Value, words: str) -> Check:
+    case, rec = bundle.case, active()
+    stated = case.value("defect.width")
+    widths = np.linspace(stated.magnitude / _WIDTHS, stated.magnitude, _WIDTHS)
+    many = _Widths(bundle, widths, props.depth.magnitude, props.wall.magnitude)
+    loads = list(_loads(bundle, many.sound, at.magnitude, props.wall.magnitude))
+    greatest = [float(many.worst(x.force, x.moment).max()) for x in loads]
+    worst = loads[int(np.argmax(greatest))]
+    rec.procedure("Load cases of the axial section", "each state of restraint, temperature and sense of bending, "
+                  "at its worst width; the formulas that follow are run for the greatest", MECHANICS.id, "derived",
+                  {"pressure": at, "external axial force": case.value("service.axial_force"),
+                   "external bending moment": case.value("service.bending_moment")},
+                  {"greatest axial stress, in size": (max(greatest), "MPa")},
+                  [(x.words, f"{s:.4g} MPa") for x, s in zip(loads, greatest, strict=True)]
+                  + [("governs", worst.words)])
+    width = _worst(stated, widths, many.worst(worst.force, worst.moment), props.depth, props.wall,
+                   case.value("pipe.outside_diameter"))
+    here = _at_width(bundle, width, props.depth, props.wall)
+    force = section.total_axial_force(_force(bundle, worst, at, here), case.value("service.axial_force"))
+    moment = case.value("service.bending_moment")
+    turned = bool(moment.magnitude) and (worst.sign > 0) != (moment.magnitude > 0)
+    if turned:
+        moment = section.opposite_moment(moment)
+    near = section.axial_stress_at_loss(force, moment, here.area, here.shift, here.fibre, here.moment)
+    far = section.axial_stress_opposite(force, moment, here.area, here.shift, case.value("pipe.outside_diameter"),
+                                        here.moment)
+    if max(near.magnitude, far.magnitude) > 0 and force.magnitude < 0:
+        rec.warn("The axial force is compressive: buckling of the thinned wall is not assessed here.", force.origin.ref)
+    rec.assume("Bending is taken in the plane through the loss, in both senses.", "safer reading")
+    return _check(words, near if near.magnitude >= far.magnitude else far, allowable,
+                  f"governing load case: {worst.words}")
+
+
+def _force(bundle: Bundle, load: _Load, at: Value, here: Section) -> Value:
+    case = bundle.case
+    if not load.restrained:
+        return pressure.end_thrust(case.value("pipe.outside_diameter"), at)
+    metal = steel(bundle)
+    hoop = pressure.hoop_stress(at, case.value("pipe.outside_diameter"), here.wall)
+    warm = section.warming_since_tie_in(case.value(load.temperature), case.value("service.tie_in_temperature"))
+    return section.restrained_force(bundle.tables.value(PRACTICE.id, "steel_poisson"), hoop, metal.modulus,
+                                    metal.expansion, warm, here.sound)
+
+
+def _loads(bundle: Bundle, sound: float, at: float, wall: float) -> Iterator[_Load]:
+    """Every load case: free or restrained as stated (unknown: both), hot and cold, bending both ways."""
+    case = bundle.case
+    D, outer = case.get("pipe.outside_diameter").base, case.get("service.axial_force").base
+    bending = abs(case.get("service.bending_moment").base)
+    states: list[tuple[bool, str, float]] = []
+    if case.service.restraint != "restrained":
+        states.append((False, "", pressure.end_thrust.core(D=D, P=at)))
+    if case.service.restraint in ("restrained", "unknown"):
+        nu = bundle.tables.value(PRACTICE.id, "steel_poisson").magnitude
+        metal = [case.optional(f"pipe.{n}") or bundle.tables.value(PRACTICE.id, n)
+                 for n in ("steel_modulus", "steel_expansion")]
+        for name in ("service.service_temperature", "service.lowest_temperature"):
+            if case.get(name) is None:
+                active().warn("The coldest service temperature is not stated: only the hottest state of the restrained "
+                              "pipe is worked out.", "case: service.lowest_temperature")
+                continue
+            warm = section.warming_since_tie_in.core(T_d=case.get(name).base,
+                                                     T_i=case.get("service.tie_in_temperature").base)
+            states.append((True, name, section.restrained_force.core(
+                nu=nu, sigma_h=pressure.hoop_stress.core(P=at, D=D, t=wall), E_s=metal[0].magnitude,
+                alpha_s=metal[1].magnitude, Delta_T=warm, A_0=sound)))
+    for (held, name, force), sign in product(states, (1, -1) if bending else (1,)):
+        yield _Load(held, name, sign, force + outer, sign * bending)
+
+
+def axial_limit(bundle: Bundle, props: Section, check: Check, maop: Value, allowable: Value) -> Value | None:
+    """Pressure that keeps the axial stress inside its limit; None when no pressure does, or none can be given.
+
+    Without external loads the stress grows in proportion to the pressure. With them: the greatest pressure up to which
+    every load case is inside the limit, from nothing upwards.
+    """
+    if not has_loads(bundle):
+        assert check.provided is not None
+        return pressure.axial_pressure(maop, allowable, check.provided)
+    rec, steps = active(), 1000
+    stated = bundle.case.get("defect.width").base
+    many = _Widths(bundle, np.linspace(stated / 200, stated, 200), props.depth.magnitude, props.wall.magnitude)
+    held = -1
+    for i in range(steps + 1):
+        loads = _loads(bundle, many.sound, maop.magnitude * i / steps, props.wall.magnitude)
+        if max(float(many.worst(x.force, x.moment).max()) for x in loads) > allowable.magnitude:
+            break
+        held = i
+    if held <= 0:
+        rec.warn("The external loads alone bring the damaged section to its allowable axial stress: no pressure limit "
+                 "mends that. Relieve the loads before anyone works beside the pipe.", "case: service")
+        return None
+    return rec.procedure("Pressure that keeps the axial stress inside its limit", f"{steps} steps from nothing to the "
+                         "MAOP, every load case; the last step before the first that fails", MECHANICS.id, "derived",
+                         {"MAOP": maop, "allowable stress": allowable},
+                         {"pressure": (maop.magnitude * held / steps, "MPa")})["pressure"]

@@ -1,0 +1,89 @@
+"""The damage at the end of the repair's life: external loss stops under a wrap, internal loss goes on."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from wrapcalc.case import Bundle
+from wrapcalc.case.model import AREA, INTERNAL_LOSS, RSF
+from wrapcalc.formulas import growth, pressure
+from wrapcalc.formulas import remaining_strength as strength
+from wrapcalc.recorder import active
+from wrapcalc.stages.assess import Assessment
+from wrapcalc.stages.axial import damaged_section
+from wrapcalc.stages.forms import NAMES, OF_DNV, Form, Sizes, form_085dl, form_1991, form_original
+from wrapcalc.stages.governing import methods_of_record
+from wrapcalc.stages.kernels import MODIFIED, ORIGINAL, ORIGINAL_1991, River
+from wrapcalc.stages.life import Life
+from wrapcalc.stages.plant import form_rsf
+from wrapcalc.stages.profile_form import form_area
+from wrapcalc.stages.scope import code
+from wrapcalc.stages.strain import Gates
+from wrapcalc.stages.tensile import dnv_forms
+
+
+def goes_on(bundle: Bundle) -> bool:
+    """Whether the loss grows under a wrap."""
+    return bundle.case.defect.kind == INTERNAL_LOSS or bundle.case.service.internal_corrosion != "none"
+
+
+def worn(bundle: Bundle, a: Assessment, life: Life | None, gates: Gates) -> Assessment | None:
+    """The assessment with the sizes and the safe pressure of the end of the repair's life.
+
+    The same one for external loss. None when the depth passes its limit before, or no method of record is left.
+    """
+    rec, case = active(), bundle.case
+    rec.begin("Wall at the end of the repair's life")
+    if not goes_on(bundle):
+        rec.assume("External loss stops growing under the wrap.", "common practice")
+        return a
+    if life is None:  # internal loss that is stated as not active, without a rate
+        rec.assume("The internal loss is stated as not active; no growth is added over the repair's life.",
+                   "case: service.internal_corrosion")
+        return a
+    years = case.value("design.design_life")
+    depth = rec.named(growth.depth_after(a.depth, life.rate, years), "Depth at the end of the repair's life")
+    length = a.length if life.length_rate is None else rec.named(
+        growth.depth_after(a.length, life.length_rate, years), "Length at the end of the repair's life")
+    share = rec.named(strength.relative_depth(depth, a.wall), "Depth over wall at the end of the repair's life")
+    entry = bundle.tables.entry(code(bundle), "depth_limit")
+    fits = gates.add(rec.check("Depth over wall at the end of the repair's life", share, "<=", entry.value(),
+                               citation=entry.citation, status=entry.status, kind="gate"))
+    if not fits.met:
+        return None
+    z = strength.length_parameter(length, case.value("pipe.outside_diameter"), a.wall)
+    forms = [f for f in _forms(bundle, a, Sizes(a.wall, depth, length, share, z)) if f.safe is not None]
+    gates.add(rec.gate("A method of record holds at the end of the repair's life", bool(forms),
+                       ", ".join(NAMES[f.key] for f in forms) or "none", "at least one", citation=entry.citation,
+                       status=entry.status))
+    if not forms:
+        return None
+    lowest = forms[0].safe
+    for f in forms[1:]:
+        lowest = pressure.lower_pressure(lowest, f.safe)
+    lowest = rec.named(lowest, "Governing safe pressure at the end of the repair's life")
+    return replace(a, depth=depth, length=length, relative_depth=share, governing=lowest,
+                   section=damaged_section(bundle, depth, a.wall))
+
+
+def _forms(bundle: Bundle, a: Assessment, s: Sizes) -> list[Form]:
+    keys = methods_of_record(bundle, a.river is not None)
+    if RSF in keys:
+        return [form_rsf(bundle, None, s)]
+    assert a.design_factor is not None and a.safety is not None
+    if keys == OF_DNV:
+        return dnv_forms(bundle, a.design_factor, s, None, None)
+    out = []
+    if ORIGINAL_1991 in keys:
+        out.append(form_1991(bundle, a.design_factor, s))
+    if ORIGINAL in keys:
+        out.append(form_original(bundle, s, a.safety))
+    if MODIFIED in keys:
+        out.append(form_085dl(bundle, s, a.safety))
+    if AREA in keys and a.river is not None:
+        x, d = a.river.at(np.array([s.depth.magnitude]), np.array([s.length.magnitude]))
+        river = River(x[0], d[0], s.depth.magnitude, s.length.magnitude)
+        out.append(form_area(bundle, s, river, a.safety)[0])
+    return out

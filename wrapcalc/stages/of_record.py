@@ -1,0 +1,148 @@
+"""The governing rule as a function of depth and length: for allowable sizes, remaining life and probability."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from wrapcalc.case import Bundle
+from wrapcalc.case.model import RSF
+from wrapcalc.formulas import cross_checks as cross
+from wrapcalc.formulas import fitness_for_service as ffs
+from wrapcalc.formulas import remaining_strength as strength
+from wrapcalc.stages.assess import Assessment
+from wrapcalc.stages.forms import NAMES, SINGLE, derating
+from wrapcalc.stages.governing import methods_of_record
+from wrapcalc.stages.kernels import ORIGINAL_1991, River, Strength, failure, lowest, safe
+from wrapcalc.stages.ranking import bare_steel
+from wrapcalc.standards.documents import API_579, DNV_F101
+
+#: Beyond so many stations an envelope of the profile is worked with: the search grows with their square.
+MOST_STATIONS = 150
+
+
+@dataclass(frozen=True)
+class OfRecord:
+    """safe, failure: (depth, length) -> MPa, what governs at those sizes. each: the same by method. failure is the safe
+    pressure itself where the methods of record give no other (words says so). note: what was simplified."""
+
+    safe: Strength
+    failure: Strength
+    each: dict[str, Strength]
+    failure_is_safe: bool
+    note: str
+
+
+def of_record(bundle: Bundle, a: Assessment) -> OfRecord:
+    """The methods that govern this case, on bare numbers; those outside their scope are left out."""
+    reference = 1.0
+    if a.design_factor is not None:
+        reference = strength.reference_pressure_1991.core(
+            MAOP=bundle.case.get("service.maop").base, S_y=bundle.case.get("pipe.smys").base, t=a.wall.magnitude,
+            D=bundle.case.get("pipe.outside_diameter").base, F=a.design_factor.magnitude, T=derating(bundle).magnitude)
+    steel = bare_steel(bundle, a.wall.magnitude, reference)
+    river, note = _workable(a.river)
+    keys = [f.key for f in a.forms if f.safe is not None and f.key in methods_of_record(bundle, a.river is not None)]
+    if RSF in keys:
+        of_plant = _plant(bundle, a)
+        return OfRecord(of_plant, of_plant, {RSF: of_plant}, True, note)
+    if SINGLE in keys:  # the single defect of the same depth and length is never stronger than the shape inside it
+        keys = [SINGLE]
+        note += " The single-defect form stands for the shape."
+    safety = {k: _safety(bundle, a, k) for k in keys}
+    each = {k: safe(k, steel, safety[k], river) for k in keys}
+    with_failure = [k for k in keys if k != ORIGINAL_1991] or [a.failure_key or ORIGINAL_1991]
+    bursts = [failure(k, steel, river) for k in with_failure]
+    return OfRecord(lowest(list(each.values())), lowest(bursts), each, with_failure == [ORIGINAL_1991], note.strip())
+
+
+def others(bundle: Bundle, a: Assessment, rec: OfRecord) -> dict[str, Strength]:
+    """Safe pressure by the box forms that do not govern, for the picture."""
+    steel = bare_steel(bundle, a.wall.magnitude)
+    return {f.key: safe(f.key, steel, _safety(bundle, a, f.key)) for f in a.forms
+            if f.safe is not None and f.key not in rec.each and f.key in ("original 2012", "0.85dL", SINGLE)}
+
+
+def _safety(bundle: Bundle, a: Assessment, key: str) -> float:
+    """Factor that divides the failure pressure."""
+    if key == SINGLE:
+        assert a.design_factor is not None
+        return 1 / (bundle.tables.value(DNV_F101.id, "modelling_factor").magnitude * a.design_factor.magnitude)
+    assert a.safety is not None
+    return a.safety.magnitude
+
+
+def _workable(river: River | None) -> tuple[River | None, str]:
+    if river is None or len(river.x) <= MOST_STATIONS:
+        return river, ""
+    return envelope(river, MOST_STATIONS), (f"For these sizes the profile of {len(river.x)} stations is replaced by an "
+                                            f"envelope of {MOST_STATIONS} that lies nowhere above its depth.")
+
+
+def envelope(river: River, most: int) -> River:
+    """A profile of fewer stations that is nowhere shallower: each block of stations at the depth of its deepest."""
+    edges = np.unique(np.linspace(0, len(river.x) - 1, most).round().astype(int))
+    blocks = np.maximum.reduceat(river.depth, edges[:-1])
+    blocks = np.maximum(blocks, river.depth[edges[1:]])
+    deep = np.zeros(len(edges))
+    deep[1:-1] = np.maximum(blocks[:-1], blocks[1:])
+    # Sound wall at both ends: a step as steep as the stations allow.
+    step = 1e-6 * (river.x[-1] - river.x[0])
+    x = np.concatenate([[river.x[0] - step], river.x[edges], [river.x[-1] + step]])
+    ends = np.array([blocks[0], blocks[-1]])
+    d = np.concatenate([[0.0], [ends[0]], deep[1:-1], [ends[1]], [0.0]])
+    return River(x, d, float(d.max()), river.length)
+
+
+def _plant(bundle: Bundle, a: Assessment) -> Strength:
+    case, tables = bundle.case, bundle.tables
+    fca = case.get("assessment.corrosion_allowance").base
+    t_c = a.wall.magnitude - fca
+    bore = cross.inside_diameter.core(D=case.get("pipe.outside_diameter").base, t=t_c)
+    form = next(f for f in a.forms if f.key == RSF)
+    assert form.safe is not None
+    sound = _sound_plant(bundle, t_c)
+    allowed, longest, thinnest, least = (tables.value(API_579.id, n).magnitude for n in (
+        "allowable_rsf", "length_parameter_limit", "least_thickness_ratio", "least_wall_piping"))
+
+    def function(depth: np.ndarray, length: np.ndarray) -> np.ndarray:
+        d, L = np.broadcast_arrays(np.asarray(depth, float), np.asarray(length, float))
+        ratio = ffs.thickness_ratio.array(t_mm=a.wall.magnitude - d, FCA=fca, t_c=t_c)
+        span = ffs.shell_length_parameter.array(s=L, D_i=bore, t_c=t_c)
+        inside = (span <= longest) & (ratio >= thinnest) & (a.wall.magnitude - d - fca >= least)
+        # Outside level 1 there is no answer: no pressure is allowed, and the fit is not asked beyond its end.
+        bulging = ffs.bulging_factor_level_1.array(lambda_s=np.where(inside, span, 0.0))
+        left = ffs.remaining_strength_factor.array(R_t=np.where(inside, ratio, 1.0), M_t=bulging)
+        return np.where(inside, ffs.reduced_working_pressure.array(MAWP=sound, RSF=left, RSF_a=allowed), 0.0)
+    return function
+
+
+def _sound_plant(bundle: Bundle, t_c: float) -> float:
+    from wrapcalc.formulas import plant_piping
+    get = bundle.case.get
+    return plant_piping.plant_design_pressure.core(
+        S=get("service.allowable_stress").base, E=get("service.quality_factor").base,
+        W=get("service.weld_strength_factor").base, t=t_c, D=get("pipe.outside_diameter").base,
+        Y=get("service.wall_coefficient").base)
+
+
+def at_most_depth(function: Callable[[np.ndarray], np.ndarray], target: float, most: float, count: int) -> np.ndarray:
+    """Greatest depths, one per row, at which a function of depths that never rises is still at least the target.
+
+    Bisection on all rows at once, for the picture; the passing side of the bracket.
+    """
+    low, high = np.zeros(count), np.full(count, most)
+    passes = function(high) >= target
+    low = np.where(passes, high, low)
+    for _ in range(40):
+        middle = (low + high) / 2
+        good = function(middle) >= target
+        low, high = np.where(good, middle, low), np.where(good, high, middle)
+    return np.where(function(low) >= target, low, 0.0)
+
+
+def name_of(key: str) -> str:
+    """How a method is called on the page."""
+    return NAMES.get(key, key)

@@ -62,7 +62,7 @@ def test_new_writes_blank_files_that_are_read_and_a_form(tmp_path, capsys):
     capsys.readouterr()
     assert main(["check", str(tmp_path / "n" / "case.toml")]) == 0
     shown = capsys.readouterr().out
-    assert "not answered yet, 26 needed for any decision:" in shown and "case.line  Line, section" in shown
+    assert "not answered yet, 25 needed for any decision:" in shown and "case.line  Line, section" in shown
 
 
 def test_a_blank_case_gives_insufficient_data(tmp_path, capsys):

@@ -143,7 +143,7 @@ class Walker:
                     return x ** 0.5
                 plain = x.m_as("dimensionless") if isinstance(x, Quantity) else x
                 function = {"exp": math.exp, "log10": math.log10, "sin": math.sin, "cos": math.cos,
-                            "ceil": math.ceil, "normal_cdf": NormalDist().cdf,
+                            "ceil": math.ceil, "normal_cdf": lambda v: math.erfc(-v / math.sqrt(2)) / 2,
                             "normal_quantile": NormalDist().inv_cdf}[name]
                 return function(plain)
         raise AssertionError(ast.unparse(node))

@@ -11,6 +11,7 @@ import math
 import re
 from importlib import resources
 from pathlib import Path
+from statistics import NormalDist
 
 import pytest
 
@@ -54,6 +55,7 @@ def close(value: float, step: dict) -> bool:
 def pocket(line: str) -> float:
     """A pocket calculator: numbers, signs and its few keys."""
     keys = {n: getattr(math, n) for n in ("sqrt", "exp", "log10", "sin", "cos", "ceil", "pi")}
+    keys |= {"normal_cdf": lambda x: math.erfc(-x / math.sqrt(2)) / 2, "normal_quantile": NormalDist().inv_cdf}
     return float(eval(line, {"__builtins__": {}, "min": min, "max": max, "abs": abs} | keys))
 
 

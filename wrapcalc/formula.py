@@ -106,12 +106,29 @@ class Formula:
                           if not np.ndim(v))
         try:
             with np.errstate(all="ignore"):
-                out = function(**plain)
+                out = _in_blocks(function, plain) if function is self.array else function(**plain)
         except (ZeroDivisionError, ValueError, OverflowError) as e:
             raise CalculationError(f"{self.name} ({self.citation}) cannot be evaluated: {e}; with {given}") from None
         if isinstance(out, complex) or not np.all(np.isfinite(out)):
             raise CalculationError(f"{self.name} ({self.citation}) gives no finite number; with {given}")
         return out
+
+
+#: Rows worked at once: what a formula needs for them stays in the second-level cache.
+_BLOCK = 16384
+
+
+def _in_blocks(function: Callable, plain: dict[str, Any]) -> Any:
+    """A function of long arrays of one shape, and of numbers, block by block; row by row it is the same."""
+    shapes = {np.shape(v) for v in plain.values() if np.ndim(v)}
+    if len(shapes) != 1 or math.prod(shape := shapes.pop()) <= 2 * _BLOCK:
+        return function(**plain)
+    flat = {n: np.asarray(v).reshape(-1) if np.ndim(v) else v for n, v in plain.items()}
+    out = np.empty(math.prod(shape))
+    for first in range(0, len(out), _BLOCK):
+        rows = slice(first, first + _BLOCK)
+        out[rows] = function(**{n: v[rows] if np.ndim(v) else v for n, v in flat.items()})
+    return out.reshape(shape)
 
 
 def _only_pure(formula: Formula, name: str, value: Any) -> Any:

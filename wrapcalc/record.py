@@ -298,8 +298,9 @@ def _geometry(outcome: Outcome) -> dict[str, Any]:
         shown, notes = grid.thinned(_MOST_DRAWN, _MOST_DRAWN), list(grid.notes)
         row, column = shown.deepest_at
         if shown is not grid:
-            notes.append(f"Drawn and recorded as {len(shown.around)} × {len(shown.axial)} readings, each the greatest "
-                         f"of its block; the calculation took all {len(grid.around)} × {len(grid.axial)} of the grid.")
+            notes.append(f"Drawn and recorded as {len(shown.around)} × {len(shown.axial)} readings, each the "
+                         f"greatest of its block; the calculation took all {len(grid.around)} × {len(grid.axial)} of "
+                         "the grid.")
         out["grid"] = {**{k: getattr(shown, k).tolist() for k in ("axial", "around", "depth", "profile")},
                        "deepest": [float(shown.axial[column]), float(shown.around[row])], "notes": notes,
                        "file": case.defect.grid}

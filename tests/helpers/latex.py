@@ -58,7 +58,7 @@ def symbols(tex: str) -> set[str]:
 
 _CALLS: dict[str, Callable[..., float]] = {
     r"\min": min, r"\max": max, r"\exp": math.exp, r"\sin": math.sin, r"\cos": math.cos, r"\log_{10}": math.log10,
-    r"\Phi": NormalDist().cdf,
+    r"\Phi": lambda x: math.erfc(-x / math.sqrt(2)) / 2,
     r"\Phi^{-1}": NormalDist().inv_cdf}
 _RELATIONS: dict[str, Callable[[float, float], bool]] = {
     "<": lambda a, b: a < b, ">": lambda a, b: a > b, r"\leq": lambda a, b: a <= b, r"\geq": lambda a, b: a >= b}

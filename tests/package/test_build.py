@@ -13,7 +13,8 @@ from wrapcalc.cli import main
 from wrapcalc.package import build
 
 DECISIONS = {"HB-02": "no repair needed", "HB-07": "wrap", "HB-11": "reduce pressure and monitor", "HB-15": "wrap",
-             "HB-23": "other repair needed"}
+             "HB-23": "other repair needed", "HB-27": "no repair needed",
+             "HB-34": "wrap", "HB-39": "other repair needed"}
 ALWAYS = {"case.toml", "record.json", "workbook.ipynb", "package.html", "package.pdf", "manifest.json",
           "manifest.sha256", "run.json", "README.txt"}
 

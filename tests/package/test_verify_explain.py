@@ -95,5 +95,5 @@ def test_explain_shows_the_chain_the_source_and_the_checks(packages, capsys):
 
 
 def test_an_unknown_step_suggests_the_nearest(packages, capsys):
-    assert main(["explain", str(packages / "HB-07-r1"), "A77"]) == 1
-    assert "there is no step, procedure or check named 'A77'. Did you mean 'A7'?" in capsys.readouterr().err
+    assert main(["explain", str(packages / "HB-07-r1"), "A777"]) == 1
+    assert "there is no step, procedure or check named 'A777'. Did you mean 'A77'?" in capsys.readouterr().err

@@ -446,7 +446,8 @@ def test_thinning_keeps_ends_and_extremes(depths: list[float], width: float) -> 
 
 
 @fed(
-    st.lists(st.tuples(st.floats(-50, 150), st.floats(-50, 150)), min_size=2, max_size=12),
+    # rounded: a step below the smallest normal number has no middle
+    st.lists(st.tuples(*[st.floats(-50, 150).map(lambda v: round(v, 6))] * 2), min_size=2, max_size=12),
 )
 @settings(derandomize=True, max_examples=80, deadline=None)
 def test_a_line_is_cut_where_it_leaves_the_frame(points: list) -> None:

@@ -263,10 +263,12 @@ def test_no_number_is_printed_with_all_its_digits(record):
 
 
 def test_drawings_of_a_wrap_and_of_what_does_not_apply(record):
-    assert list(drawings(record)) == ["depth map", "unwrapped pipe", "margins"]
+    assert list(drawings(record)) == ["depth map", "profile", "methods", "assessment curve", "unwrapped pipe",
+                                      "margins"]
     record["geometry"]["grid"] = None
     record["geometry"]["defect_clock"] = None
     record["items"] = of(record, "step")
+    record |= {"forms": [], "profile": None, "allowable": None}
     assert drawings(record) == {}
 
 
@@ -278,9 +280,10 @@ def test_drawings_are_in_the_units_of_the_record(record):
 
 
 def test_units_of_the_wrap_are_centred_on_the_defect_with_their_joints():
-    from wrapcalc.render.drawings import _Lengths, _placed
+    from wrapcalc.render.display import Shown
+    from wrapcalc.render.drawings import _placed
 
-    size = _Lengths({"case": {"display": "SI"}})
+    size = Shown({"case": {"display": "SI"}})
     assert _placed({"widths": [200.0, 300.0, 200.0], "joint": 50.0}, "band", size) == [
         (-300.0, 200.0, "band 1"),
         (-150.0, 300.0, "band 2"),

@@ -5,7 +5,7 @@ import tomlkit
 
 from wrapcalc import record
 from wrapcalc.case import load_bundle
-from wrapcalc.case.model import METAL_LOSS, METHODS, Case
+from wrapcalc.case.model import METHODS, Case
 from wrapcalc.fields import walk
 from wrapcalc.stages.job import NO_DATA, NO_REPAIR, OTHER, REDUCE, WRAP, Outcome, run
 from wrapcalc.systems import shipped_systems
@@ -122,9 +122,6 @@ def test_what_only_a_lay_up_or_a_primer_needs(decide, field):
 
 
 @pytest.mark.parametrize(("field", "inside", "outside", "words"), [
-    ("service__axial_force", "0 kN", "1 N", "external axial force of 1 N"),
-    ("service__axial_force", "0 kN", "-0.001 N", "external axial force of -0.001 N"),
-    ("service__bending_moment", "0 kN*m", "1 N*mm", "external bending moment of 1 N*mm"),
     ("service__pressure_cycles", 7000, 7001, "7001 pressure cycles: more than 7000"),
     ("service__internal_corrosion", "none", "active", "internal corrosion is active or unknown"),
     ("service__internal_corrosion", "none", "unknown", "internal corrosion is active or unknown"),
@@ -132,9 +129,6 @@ def test_what_only_a_lay_up_or_a_primer_needs(decide, field):
     ("service__inside_repair", "nothing", "girth weld", "there is a girth weld inside the repair"),
     ("service__inside_repair", "nothing", "fitting", "there is a fitting inside the repair"),
     ("service__inside_repair", "nothing", "corroded seam", "there is a corroded seam inside the repair"),
-    *[("defect__kind", METAL_LOSS, kind, f"the kind of defect is “{kind}”")
-      for kind in ("dent", "gouge", "crack", "leak")],
-    ("defect__kind", METAL_LOSS, "internal metal loss", "internal metal loss"),
 ])
 def test_a_feature_outside_scope(decide, field, inside, outside, words):
     assert decide(**{field: inside}).decision.word == WRAP
@@ -142,6 +136,30 @@ def test_a_feature_outside_scope(decide, field, inside, outside, words):
     assert o.decision.word == NO_DATA and len(o.decision.reasons) == 1 and words in reasons(o)
     assert words in o.decision.sentence and o.assessment is None
     assert [c.verdict for c in o.recorder.items if getattr(c, "verdict", "met") != "met"] == ["outside scope"]
+
+
+@pytest.mark.parametrize(("field", "inside", "outside", "words"), [
+    ("service__axial_force", "0 kN", "1 N", "external axial force of 1 N"),
+    ("service__axial_force", "0 kN", "-0.001 N", "external axial force of -0.001 N"),
+    ("service__bending_moment", "0 kN*m", "1 N*mm", "external bending moment of 1 N*mm"),
+])
+def test_external_loads_are_assessed_but_not_wrapped(decide, field, inside, outside, words):
+    assert decide(**{field: inside}).decision.word == WRAP
+    o = decide(**{field: outside})
+    assert o.decision.word == NO_DATA and words in o.decision.sentence and o.design is None
+    assert o.assessment.axial_check.provided.magnitude == pytest.approx(
+        decide().assessment.axial_check.provided.magnitude, rel=1e-6)
+    assert o.decision.interim_limit.magnitude == decide().decision.interim_limit.magnitude
+    assert decide(**{field: outside}, service__maop="7 MPa", service__discovery_pressure="7 MPa").decision.word == (
+        NO_REPAIR)
+
+
+def test_loss_that_is_said_to_be_internal_is_assessed_alike(decide):
+    """Internal loss that has stopped: the same strength, the whole outer surface as farthest fibre."""
+    outer, inner = decide(), decide(defect__kind="internal metal loss")
+    assert governing(inner) == governing(outer) and inner.decision.word == WRAP
+    assert inner.assessment.axial_check.provided.magnitude > outer.assessment.axial_check.provided.magnitude
+    assert any("confirm that it has stopped" in w["text"] for w in inner.recorder.warnings)
 
 
 def test_hot_service(decide):
@@ -154,7 +172,7 @@ def test_hot_service(decide):
 
 
 def test_every_feature_outside_is_told_at_once(decide):
-    o = decide(service__axial_force="3 kN", service__pressure_cycles=9000, service__inside_repair="bend")
+    o = decide(service__internal_corrosion="active", service__pressure_cycles=9000, service__inside_repair="bend")
     assert len(o.decision.reasons) == 3
 
 
@@ -243,23 +261,40 @@ def test_no_form_inside_its_scope(decide):
 
 
 # -- the governing form -------------------------------------------------------------------------------------------
-@pytest.mark.parametrize("method", [m for m in METHODS if m != "lower of all"])
+BOX_FORMS = {"original 1991", "original 2012", "0.85dL"}
+BESIDE = {"DNV single", "DNV complex shape", "Leis and Stephens", "remaining-strength factor"}
+#: Rule of the case -> the form that governs HB-07 by it, which has a grid.
+GOVERNS = {m: m for m in (*BOX_FORMS, "effective area")} | {"profile before box": "effective area",
+                                                            "DNV-RP-F101": "DNV complex shape"}
+
+
+@pytest.mark.parametrize("method", [m for m in METHODS if m not in ("lower of all", "remaining-strength factor")])
 def test_a_named_method_governs_with_its_reason(decide, method):
     o = decide(assessment__method=method, assessment__method_reason="company standard 4.2")
-    form = next(f for f in o.assessment.forms if f.key == method)
-    assert o.assessment.governing == form.safe
+    form = next(f for f in o.assessment.forms if f.key == GOVERNS[method])
+    assert o.assessment.governing == form.safe and o.assessment.governing_key == form.key
     assert any("company standard 4.2" in a["text"] for a in o.recorder.assumptions)
-    assert {f.key for f in o.assessment.forms if f.safe is not None} == {m for m in METHODS if m != "lower of all"}
+    assert {f.key for f in o.assessment.forms if f.safe is not None} == BOX_FORMS | BESIDE | {"effective area"}
 
 
-def test_without_a_choice_the_lowest_governs(decide):
+def test_without_a_profile_a_box_governs_though_the_profile_would_come_first(decide):
+    rule = {"assessment__method": "profile before box", "assessment__method_reason": "company standard 4.2"}
+    o = decide(**rule, defect__grid=None)
+    assert o.assessment.governing_key in BOX_FORMS and governing(o) == governing(decide(defect__grid=None))
+    assert "effective area" not in {f.key for f in o.assessment.forms}
+    assert governing(decide(**rule)) > governing(o)
+
+
+def test_without_a_choice_the_lowest_of_the_metal_loss_forms_governs(decide):
     o = decide()
-    assert governing(o) == min(f.safe.magnitude for f in o.assessment.forms)
+    assert governing(o) == min(f.safe.magnitude for f in o.assessment.forms if f.key in BOX_FORMS | {"effective area"})
+    lower = [f for f in o.assessment.forms if f.key in BESIDE and f.safe.magnitude < governing(o)]
+    assert lower and any("do not govern give a lower safe pressure" in w["text"] for w in o.recorder.warnings)
     assert governing(decide(assessment__method="lower of all")) == governing(o)
 
 
 def test_a_named_higher_form_can_turn_the_decision(decide):
-    forms = {f.key: f.safe.magnitude for f in decide().assessment.forms}
+    forms = {f.key: f.safe.magnitude for f in decide().assessment.forms if f.key in BOX_FORMS | {"effective area"}}
     high = max(forms, key=forms.get)
     between = (forms[high] + min(forms.values())) / 2
     assert decide(service__maop=mpa(between)).decision.word == WRAP

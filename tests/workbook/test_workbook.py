@@ -21,7 +21,8 @@ def test_a_notebook_shows_the_record_of_the_package(job, example):
 
 
 def test_every_item_stands_under_exactly_one_heading(job):
-    shown = [line.split()[0] for topic in TOPICS for line in wb.steps(job, topic).text.splitlines()]
+    shown = [line.split()[0] for topic in TOPICS for line in wb.steps(job, topic).text.splitlines()
+             if not line.startswith("Not reached")]
     assert sorted(shown) == sorted(i["id"] for i in job.record["items"])
 
 
@@ -49,8 +50,8 @@ def test_a_faulty_case_shows_its_faults_without_a_traceback(example):
 
 
 def test_an_unknown_example_suggests_the_nearest():
-    with pytest.raises(wb.CaseNotOpened, match="Did you mean 'HB-07'"):
-        wb.open_case("example:HB-70")
+    with pytest.raises(wb.CaseNotOpened, match=r"Did you mean 'HB-\d7'"):
+        wb.open_case("example:HB-O7")
 
 
 def test_what_must_be_verified_is_listed(job):

@@ -111,11 +111,14 @@ def _measurements(case: Case, name: str, lines: dict[str, int], fault) -> Iterat
         yield Fault(name, f"defect.{given[1]}", f"{' and '.join(given)} together", "one of grid, profile, pits",
                     "name the one that was measured; a grid holds its own profile", lines.get(f"defect.{given[1]}"))
     for field, holders in (("grid_extension", ("grid", "profile")), ("deepest_axial", ("grid",)),
-                           ("deepest_around", ("grid",)), ("noise_threshold", ("grid",)), ("rejoin_gap", ("pits",))):
+                           ("deepest_around", ("grid",)), ("noise_threshold", ("grid",)), ("rejoin_gap", ("pits",)),
+                           ("second_grid", ("grid",))):
         if case.get(f"defect.{field}") is not None and not any(getattr(d, h) for h in holders):
             what = {"grid": "depth grid", "profile": "profile", "pits": "table of pits"}
-            yield fault(f"defect.{field}", "nothing: the case names no " + " or ".join(what[h] for h in holders),
-                        f"name it in defect.{holders[0]}, or remove this")
+            given = case.get(f"defect.{field}")
+            yield Fault(name, f"defect.{field}", f"'{getattr(given, 'written', given)}'", "nothing: the case names no "
+                        + " or ".join(what[h] for h in holders), f"name it in defect.{holders[0]}, or remove this",
+                        lines.get(f"defect.{field}"))
     rule, sides = case.assessment.interaction, ("axial", "around")
     for side in sides:
         stated = case.get(f"assessment.interaction_{side}")
@@ -198,7 +201,8 @@ def _method(case: Case, name: str, lines: dict[str, int]) -> Iterator[Fault]:
         yield Fault(name, "service.tie_in_temperature", "nothing", "the steel temperature at tie-in, for a pipe that "
                     "is or may be restrained", "add tie_in_temperature", lines.get("service.restraint"))
     for i, r in enumerate(case.restriction):
+        blank = r.pressure is None and r.reference is None
         for key in ("pressure", "reference"):
-            if getattr(r, key) is None:
+            if getattr(r, key) is None and not blank:
                 yield Fault(name, f"restriction.{i}.{key}", "nothing", "pressure and reference of each restriction",
                             f"add {key}", lines.get(f"restriction.{i}"))

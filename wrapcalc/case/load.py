@@ -119,8 +119,14 @@ class _Beside:
         return None
 
     def grid(self, case: Case) -> Grid | None:
-        return self._measured("defect.grid", case.defect.grid, lambda raw, name: fitted(
-            case, grids.read_grid(raw, name), self.case_name, self.lines))
+        second = self._measured("defect.second_grid", case.defect.second_grid, grids.read_grid)
+
+        def read(raw: bytes, name: str) -> Grid:
+            grid = grids.read_grid(raw, name)
+            return fitted(case, grid if second is None else grids.merged(grid, second, name), self.case_name,
+                          self.lines)
+
+        return self._measured("defect.grid", case.defect.grid, read)
 
     def profile(self, case: Case) -> Profile | None:
         return self._measured("defect.profile", case.defect.profile, lambda raw, name: profiles.fitted_profile(

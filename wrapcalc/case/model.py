@@ -27,8 +27,8 @@ REDUCTIONS = ("share of discovery pressure", "failure pressure times design fact
               "remaining strength")
 ROUTES = ("load sharing", "yielded steel", "laminate strain")
 WALL_BASES = ("smaller of nominal and measured", "nominal", "measured")
-SEAMS = ("seamless", "direct current", "low-frequency electric resistance", "high-frequency electric resistance", "flash",
-         "submerged arc", "other")
+SEAMS = ("seamless", "direct current", "low-frequency electric resistance", "high-frequency electric resistance",
+         "flash", "submerged arc", "other")
 JOINTS = ("seamless", "electric resistance welded", "submerged arc welded", "furnace butt welded")
 
 
@@ -62,7 +62,8 @@ class Pipe(Sheet):
     listed_grade: Text = ask("SMYS and SMTS by name and edition, instead of the two", need="",
                              example='"X52, API 5L 2000 edition"')
     smys: quantity("stress", least=150, most=900) = ask("Specified minimum yield strength", example='"360 MPa"')
-    smts: quantity("stress", above=0, most=2000) = ask("Specified minimum tensile strength", need="", example='"460 MPa"')
+    smts: quantity("stress", above=0, most=2000) = ask(
+        "Specified minimum tensile strength", need="", example='"460 MPa"')
     joint_type: choice(*JOINTS) = ask("Longitudinal joint", example='"electric resistance welded"')
     seam_process: choice(*SEAMS) = ask("How the longitudinal seam was welded, for the repair criteria", need="",
                                        example='"high-frequency electric resistance"')
@@ -151,6 +152,8 @@ class Defect(Sheet):
     width: quantity("length", least=0.1) = ask("Measured circumferential width (arc)", need="loss", example='"120 mm"')
     clock: Clock = ask("Clock position of its centre, facing downstream", example='"4:30"')
     grid: Text = ask("Depth grid: CSV file beside this file", need="", example='"grid.csv"')
+    second_grid: Text = ask("A second grid of the same anomaly on the same datum, if it was read in two", need="",
+                            example='"grid-2.csv"')
     profile: Text = ask("River-bottom profile: CSV file beside this file, instead of a grid", need="",
                         example='"profile.csv"')
     pits: Text = ask("Table of pits: CSV file beside this file, instead of a grid", need="", example='"pits.csv"')
@@ -242,7 +245,8 @@ class Features(Sheet):
         "An engineering assessment of the dent's strain (49 CFR 192.712(c)) is passed", need="", example='"no"')
     crack: choice(*YES_NO) = ask("Crack or crack-like indication (magnetic particle or penetrant test)", need="",
                                  example='"no"')
-    crack_depth: quantity("length", above=0) = ask("Depth of the crack plus any metal loss", need="crack", example='"2 mm"')
+    crack_depth: quantity("length", above=0) = ask(
+        "Depth of the crack plus any metal loss", need="crack", example='"2 mm"')
     crack_beyond_tool: choice(*YES_NO) = ask("Is the crack deeper than its tool can measure?", need="",
                                              example='"no"')
     gouge_depth: quantity("length", above=0) = ask("Depth of the gouge or groove", need="gouge", example='"1.2 mm"')

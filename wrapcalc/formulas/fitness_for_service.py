@@ -14,7 +14,7 @@ def thickness_ratio(t_mm, FCA, t_c):
     """Remaining thickness ratio.
 
     t_mm least measured wall in the loss, FCA future corrosion allowance, t_c sound wall in the corroded condition (the
-    allowance is already off it). At least 0.20, and t_mm - FCA at least 1.3 mm for piping.
+    allowance is already off it). Its least value, and that of t_mm - FCA, are limits of the method.
     """
     return (t_mm - FCA) / t_c
 

@@ -21,7 +21,8 @@ from wrapcalc.fields import Sheet, choices, walk
 from wrapcalc.systems.model import System
 
 NEEDS = {"assess": "always", "gas": "gas line", "design": "when a wrap is designed", "lay-up": "wet lay-up",
-         "primer": "system with primer", "layered sleeve": "layered sleeve", "wet lay-up": "wet lay-up", "": "optional"}
+         "primer": "system with primer", "layered sleeve": "layered sleeve", "wet lay-up": "wet lay-up", "": "optional",
+         "loss": "metal loss", "plant": "plant piping", "dent": "a dent", "gouge": "a gouge", "crack": "a crack"}
 
 
 def write_example(folder: Path) -> list[str]:
@@ -93,7 +94,7 @@ def blank(model: type[Sheet], head: str, *, skip: str = "") -> str:
         extra = info.json_schema_extra
         if section and section != table:
             table = section
-            heading = f"[[{section}]]" if section == "evidence" else f"[{section}]"
+            heading = f"[[{section}]]" if section in ("evidence", "restriction") else f"[{section}]"
             out.append(f"\n{heading}")
         example = extra["example"]
         need = NEEDS[extra["need"]]

@@ -38,6 +38,7 @@ _GREEK = {
     "delta": "δ",
     "theta": "θ",
     "eta": "η",
+    "lambda": "λ",
     "chi": "χ",
     "mu": "μ",
     "nu": "ν",

@@ -258,15 +258,14 @@ def options_table(options: Iterable[Mapping[str, Any]], *, links: bool = False) 
 
 
 def criteria_table(findings: Iterable[Mapping[str, Any]]) -> str:
-    """Criteria with how each of them ended; those that fire first, then those without data."""
-    order = {"fires": 0, "no data": 1, "does not fire": 2}
+    """Criteria with how each of them ended: a table of those that fire and those without data, the rest in a line."""
+    found = list(findings)
     rows = []
-    for x in sorted(findings, key=lambda x: order[x["verdict"]]):
-        sign = {"fires": "▲", "no data": "○", "does not fire": "–"}[x["verdict"]]
-        word = f"<b>{sign} fires</b>" if x["verdict"] == "fires" else f"{sign} {f.text(x['verdict'])}"
+    for x in [x for v in ("fires", "no data") for x in found if x["verdict"] == v]:
+        word = "<b>▲ fires</b>" if x["verdict"] == "fires" else "○ no data"
         why = "; ".join(x["because"])
-        if x["missing"]:
-            why += ("; " if why else "") + "not stated: " + "; ".join(x["missing"])
+        if x["missing"] and x["verdict"] == "fires":  # what could still lift it; without data `because` says it
+            why += "; not stated: " + "; ".join(x["missing"])
         lead = " <b>leads</b>" if x["leads"] else ""
         rows.append(
             f.row(
@@ -278,7 +277,14 @@ def criteria_table(findings: Iterable[Mapping[str, Any]]) -> str:
                 ]
             )
         )
-    return f.table(["Paragraph", "Class", "Criterion, and what was found", "Verdict"], rows, [14, 14, 56, 16])
+    head = ["Paragraph", "Class", "Criterion, and what was found", "Verdict"]
+    made = f.table(head, rows, [14, 14, 56, 16]) if rows else ""
+    quiet = [
+        f"{f.text(x['paragraph'])} ({f.text(x['class'])}: {f.text('; '.join(x['because']))})"
+        for x in found
+        if x["verdict"] == "does not fire"
+    ]
+    return made + (f'<p class="run">Do not fire: {"; ".join(quiet)}.</p>' if quiet else "")
 
 
 def clusters_table(pieces: Iterable[Mapping[str, Any]], shown: Callable[[float], str]) -> str:

@@ -16,8 +16,10 @@ from wrapcalc.standards.documents import API_579, B31G_2012
 from wrapcalc.units import show
 from wrapcalc.values import Value
 
+#: Width of the bracket at its end, mm.
+_NARROW = 1e-6
 #: Points of each curve of the picture.
-_POINTS = 48
+_POINTS = 32
 
 
 @dataclass(frozen=True)
@@ -39,9 +41,9 @@ def allowable_sizes(bundle: Bundle, a: Assessment) -> Allowable:
     share = a.depth_check.limit.magnitude  # type: ignore[union-attr]
     deepest, longest = share * wall, max(20_000.0, 2 * length)
     along = largest_passing(lambda L: float(record.safe(np.array([depth]), np.array([L]))[0]), maop.magnitude, 1.0,
-                            longest)
+                            longest, tolerance=_NARROW)
     down = largest_passing(lambda d: float(record.safe(np.array([d]), np.array([length]))[0]), maop.magnitude, 0.0,
-                           deepest)
+                           deepest, tolerance=_NARROW)
     inputs = {"MAOP": maop, "wall used": a.wall, "outside diameter": case.value("pipe.outside_diameter")}
     found_length = _told(bundle, "Allowable length at the depth used", along, inputs | {"depth used": a.depth}, record,
                          f"no limit up to {show(longest, 'mm', system=case.display)}")

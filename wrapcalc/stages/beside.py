@@ -39,7 +39,7 @@ def pressure_beside(bundle: Bundle, a: Assessment | None, interim: Value | None)
     if installation is not None:
         limits.append(("installation pressure", installation))
     limits += [(f"restriction {r.reference}", case.value(f"restriction.{i}.pressure"))
-               for i, r in enumerate(case.restriction)]
+               for i, r in enumerate(case.restriction) if r.pressure is not None]
     for i, (words, limit) in enumerate(limits):
         last = i == len(limits) - 1
         lowest = rec.named(pressure.lower_pressure(lowest, limit), "Pressure while people are beside the pipe" if last

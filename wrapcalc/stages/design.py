@@ -96,7 +96,8 @@ def design(bundle: Bundle, a: Assessment, life: Life | None = None) -> Design:
                         "version does not do"))
     assert a.section is not None and now.axial_check is not None
     same = p.origin == case.value("service.maop").origin
-    gates.add(now.axial_check if same and same_damage else axial_check(bundle, a.section, p, a.allowable, "repair design pressure"))
+    gates.add(now.axial_check if same and same_damage else
+              axial_check(bundle, a.section, p, a.allowable, "repair design pressure"))
     rec.begin("Temperature and allowable strain")
     strain = allowable_strain(bundle, gates)
     rec.begin("Tested envelope")

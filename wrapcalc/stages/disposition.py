@@ -119,12 +119,12 @@ def _record(bundle: Bundle, a: Assessment | None, d: Disposition, over_nominal: 
         inputs["safe pressure"] = a.governing
     for ruled in (*d.lists, d.exclusions):
         found = {v: [f for f in ruled.findings if f.verdict == v] for v in (rules.FIRES, rules.NO_DATA)}
-        rows = [(f"{f.criterion.paragraph} {v}", "; ".join(f.because if v == rules.FIRES else
-                                                         (f"not stated: {', '.join(f.missing)}",)))
-                for v, some in found.items() for f in some]
+        rows = [(f"{f.criterion.paragraph} fires", "; ".join(f.because)) for f in found[rules.FIRES]]
+        if found[rules.NO_DATA]:
+            rows.append(("without data", ", ".join(f.criterion.paragraph for f in found[rules.NO_DATA])))
         rec.procedure(f"Criteria of {ruled.criteria.rule}",
                       f"all {len(ruled.findings)} criteria evaluated, none passed over; text as of "
-                      f"{ruled.criteria.text_as_of}; {ruled.criteria.recheck.rstrip('.') or 'check it before use'}",
+                      f"{ruled.criteria.text_as_of}; each of them stands under Repair criteria",
                       ruled.criteria.rule, ruled.criteria.status, inputs,
                       {"criteria that fire": (float(len(found[rules.FIRES])), ""),
                        "criteria without data": (float(len(found[rules.NO_DATA])), "")}, rows)

@@ -136,7 +136,7 @@ def at_most_depth(function: Callable[[np.ndarray], np.ndarray], target: float, m
     low, high = np.zeros(count), np.full(count, most)
     passes = function(high) >= target
     low = np.where(passes, high, low)
-    for _ in range(40):
+    for _ in range(22):
         middle = (low + high) / 2
         good = function(middle) >= target
         low, high = np.where(good, middle, low), np.where(good, high, middle)

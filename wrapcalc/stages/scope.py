@@ -37,7 +37,9 @@ def missing_for_assessment(bundle: Bundle) -> list[str]:
 
 
 def missing_for_design(bundle: Bundle) -> list[str]:
-    """Unanswered fields without which no wrap can be designed."""
+    """Unanswered fields without which no wrap can be designed; none for what is no metal loss."""
+    if not is_loss(bundle):
+        return []
     needs = {"design"}
     if bundle.system is not None:
         needs |= set() if bundle.system.is_sleeve else {"lay-up"}

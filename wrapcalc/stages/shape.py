@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wrapcalc.case import Bundle
+from wrapcalc.case.boxes import shortest_arc
 from wrapcalc.formulas import remaining_strength as strength
 from wrapcalc.recorder import active
 from wrapcalc.searches import clusters as grouping
@@ -104,7 +105,8 @@ def _whole(bundle: Bundle, boxes: grouping.Boxes) -> Piece:
         x, d = trimmed(bundle.grid.axial, np.asarray(bundle.grid.profile))
     else:
         x, d = grouping.profile_of_boxes(boxes)
-    return Piece("1", (float(boxes.x0.min()), float(boxes.x1.max())), (float(boxes.y0.min()), float(boxes.y1.max())),
+    around = shortest_arc(boxes.y0, boxes.y1, float(np.pi * bundle.case.get("pipe.outside_diameter").base))
+    return Piece("1", (float(boxes.x0.min()), float(boxes.x1.max())), around,
                  float(boxes.depth.max()), len(boxes.depth), (x, d))
 
 

@@ -136,7 +136,8 @@ def criteria(job: Job) -> Shown:
         f"<p><b>{escape(x['rule'])}</b>, text as of {escape(x['as_of'])}. {escape(x['recheck'])}</p>"
         + render.criteria_table(x["findings"]) for x in found["lists"])
     return Shown(html, "\n".join([found["why"], *(
-        f"{x['rule']} {f['paragraph']} ({f['class']}): {f['verdict']}" for x in found["lists"] for f in x["findings"])]))
+        f"{x['rule']} {f['paragraph']} ({f['class']}): {f['verdict']}"
+        for x in found["lists"] for f in x["findings"])]))
 
 
 def options(job: Job) -> Shown:

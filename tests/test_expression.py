@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import math
 import warnings
+from statistics import NormalDist
 
 import numpy as np
 import pytest
@@ -16,6 +17,7 @@ from wrapcalc import expression
 from wrapcalc.errors import CalculationError, FormulaError
 
 NAMES = ["a", "b", "c"]
+NORMAL = NormalDist()
 
 
 def tree(text: str) -> ast.expr:
@@ -49,28 +51,34 @@ BRACKETS = {
     "exp(a) * b": r"\exp\left(a\right) \cdot b", "log10(a) ** b": r"\left(\log_{10}\left(a\right)\right)^{b}",
     "absolute(a - b) ** 2": r"\left|a - b\right|^{2}",
     "ceil(a / b) * c": r"\left\lceil \frac{a}{b} \right\rceil \cdot c",
+    "normal_cdf((a - b) / c)": r"\Phi\left(\frac{a - b}{c}\right)",
+    "a * normal_cdf(b) ** 2": r"a \cdot \left(\Phi\left(b\right)\right)^{2}",
+    "a / normal_quantile(0.5 + b / 2)": r"\frac{a}{\Phi^{-1}\left(0.5 + \frac{b}{2}\right)}",
     "minimum(a, b) ** c": r"\left(\min\left(a, b\right)\right)^{c}",
     "maximum(a + b, c) - a": r"\max\left(a + b, c\right) - a", "pi * a ** 2 / 4": r"\frac{\pi \cdot a^{2}}{4}",
     "a * cases((b < c, a), (True, b))": r"a \cdot \left(\begin{cases}a & b < c \\ b & \text{otherwise}\end{cases}"
                                         r"\right)",
 }
 VALUES = [{"a": 1.7, "b": 0.6, "c": 2.9}, {"a": 2.3, "b": 3.1, "c": 1.2}]
+#: Where the share 0.5 + b/2 must lie between 0 and 1.
+SHARES = [{"a": 1.7, "b": 0.6, "c": 2.9}, {"a": 2.3, "b": -0.31, "c": 1.2}]
 
 
 @pytest.mark.parametrize(("text", "printed"), BRACKETS.items())
 def test_brackets(text, printed):
     assert tex(text) == printed
     function = expression.compile_scalar(tree(text), NAMES, "f")
-    for values in VALUES:
+    for values in SHARES if "quantile" in text else VALUES:
         want = function(**values)
         assert latex.read(printed)(values) == pytest.approx(want, rel=1e-12)
 
 
-@pytest.mark.parametrize("text", [t for t in BRACKETS if "sqrt(a) **" not in t and "cases" not in t][::3])
+@pytest.mark.parametrize("text", [t for t in BRACKETS if "sqrt(a) **" not in t and "cases" not in t][::3]
+                         + [t for t in BRACKETS if "normal" in t])
 def test_brackets_read_by_sympy(text):
     function = expression.compile_scalar(tree(text), NAMES, "f")
     read = latex.read_sympy(tex(text))
-    for values in VALUES:
+    for values in SHARES if "quantile" in text else VALUES:
         assert read(values) == pytest.approx(function(**values), rel=1e-12)
 
 
@@ -95,7 +103,7 @@ def build(leaves):
         st.builds(lambda p, o: f"({p[0]} {o} {p[1]})", pair, st.sampled_from(["+", "-", "*", "/", "**"])),
         st.builds(lambda x: f"(-{x})", leaves), st.builds(lambda x: f"({x})**2", leaves),
         st.builds(lambda x, f: f"{f}({x})", leaves, st.sampled_from(["sqrt", "exp", "log10", "sin", "cos",
-                                                                     "absolute"])),
+                                                                     "absolute", "normal_cdf"])),
         st.builds(lambda p, f: f"{f}({p[0]}, {p[1]})", pair, st.sampled_from(["minimum", "maximum"])),
         st.builds(lambda p, q, o: f"cases(({p[0]} {o} {p[1]}, {q[0]}), (True, {q[1]}))", pair, pair,
                   st.sampled_from(["<", "<=", ">", ">="])))
@@ -132,7 +140,7 @@ def test_any_expression_reads_back_as_it_runs(text, values):
     assert read == pytest.approx(want, rel=1e-6, abs=1e-6)
     line = expression.to_text(expression.taken_branch(body, values), lambda n: n)
     again = eval(line, {n: getattr(math, n) for n in ("sqrt", "exp", "log10", "sin", "cos", "ceil", "pi")}
-                 | {"min": min, "max": max, "abs": abs}, dict(values))
+                 | {"min": min, "max": max, "abs": abs, "normal_cdf": NORMAL.cdf}, dict(values))
     assert again == pytest.approx(want, rel=1e-9, abs=1e-9)
 
 
@@ -145,6 +153,8 @@ def test_any_expression_reads_back_as_it_runs(text, values):
     ("cases((a, b), (True, c))", "a condition is one comparison"), ("cases(a < 1, a)", "each case is a pair"),
     ("cases((a == 1, a), (True, b))", "cannot print"), ("cases((a < 1 and b < 1, a), (True, b))", "one comparison"),
     ("sqrt(a, b)", "wrong number of arguments"), ("minimum(a, b, c)", "wrong number of arguments"),
+    ("normal_cdf(a, b)", "wrong number of arguments"), ("normal_quantile()", "wrong number of arguments"),
+    ("normal_pdf(a)", "cannot print"), ("erfc(a)", "cannot print"),
     ("a if b else c", "cannot print"), ("a // b", "cannot print"), ("a % b", "cannot print"), ("a @ b", "cannot print"),
     ("[a for b in c]", "cannot print"), ("a[0]", "cannot print"), ("a.real", "cannot print"), ("+a", "cannot print"),
     ("not a", "cannot print"), ("'a'", "cannot print the constant"), ("True", "cannot print the constant"),
@@ -227,3 +237,46 @@ def test_evaluate_raises_our_error():
 def test_number(value, text, printed):
     assert expression.number_tex(value, text)[0] == printed
     assert (expression.number_tex(value, text)[1] == 4) == (not printed.startswith("-") and "cdot" not in printed)
+
+
+# -- the normal distribution ---------------------------------------------------------------------------------------
+
+def test_normal_tail_keeps_its_digits():
+    """scipy, and the asymptotic series of the tail at -10: 1 - erf would be nothing there."""
+    from scipy.stats import norm
+    for z in (-37.5, -20.0, -10.0, -6.2, -1.0, 0.0, 0.3, 5.0):
+        assert expression.normal_cdf(z) == pytest.approx(float(norm.cdf(z)), rel=1e-12, abs=0)
+    z, series, term = 10.0, 0.0, 1.0
+    for k in range(12):
+        series += term
+        term *= -(2 * k + 1) / z ** 2
+    density = math.exp(-z * z / 2) / math.sqrt(2 * math.pi)
+    assert expression.normal_cdf(-z) == pytest.approx(density / z * series, rel=1e-8, abs=0)
+    assert expression.normal_cdf(-10.0) == pytest.approx(7.619853024160527e-24, rel=1e-12, abs=0)  # tables, from memory
+    assert [expression.normal_cdf(x) for x in (-40.0, -math.inf, math.inf)] == [0, 0, 1]
+
+
+def test_normal_quantile_turns_the_distribution_round():
+    from scipy.stats import norm
+    for p in (1e-300, 1e-12, 0.025, 0.5, 0.9, 0.9995):
+        assert expression.normal_quantile(p) == pytest.approx(float(norm.ppf(p)), rel=1e-9, abs=1e-12)
+        assert expression.normal_cdf(expression.normal_quantile(p)) == pytest.approx(p, rel=1e-9)
+
+
+@pytest.mark.parametrize("function", [expression.normal_cdf, expression.normal_quantile])
+def test_normal_of_arrays_is_that_of_scalars(function):
+    x = np.linspace(0.01, 0.99, 24).reshape(4, 6)
+    out = function(x)
+    assert isinstance(function(0.3), float) and out.dtype == float and out.shape == x.shape
+    assert out.ravel().tolist() == [function(float(v)) for v in x.ravel()]
+    assert function(np.array([])).shape == (0,) and function(np.float64(0.25)) == function(0.25)
+
+
+@pytest.mark.parametrize("p", [0.0, 1.0, -0.2, 1.3])
+def test_no_quantile_outside_the_open_interval(p):
+    with pytest.raises(ValueError):
+        expression.normal_quantile(p)
+    with pytest.raises(ValueError):
+        expression.normal_quantile(np.array([0.5, p]))
+    with pytest.raises(CalculationError):
+        expression.evaluate(tree("normal_quantile(a)"), {"a": p})

@@ -37,6 +37,9 @@ def refused(text, kind="length") -> QuantityFault:
     ("15 %", "percentage", 0.15), ("20 y", "duration", 20), ("1 kip", "force", 4448.22161526),
     ("1 N*m", "moment", 1000), ("1 N·m", "moment", 1000), ("2 gal", "volume", 7.570823568), ("5 lb", "mass",
     2.26796185),
+    ("18 months", "duration", 1.5), ("1 month", "duration", 1 / 12), ("126 months", "duration", 10.5),
+    ("0.15 mm/y", "growth rate", 0.15), ("150 um/y", "growth rate", 0.15), ("150 µm/y", "growth rate", 0.15),
+    ("10 mil/y", "growth rate", 0.254), ("10 mpy", "growth rate", 0.254), ("0.01 in/yr", "growth rate", 0.254),
     ("10 lb/gal", "density", 1.19826427317), ("24 oz/yd2", "area density", 0.813737939397),
     (0.72, "number", 0.72), (3, "count", 3), (3.0, "count", 3)])
 def test_a_quantity_is_read_in_its_unit(text, kind, base):
@@ -79,6 +82,15 @@ def test_conversion_leaves_no_hair():
     pytest.param("52000 psig", "stress", "'52000 psig'", "a stress", "gauge pressure is not a stress",
     id="psig stress"),
     pytest.param("207 mm", "modulus", "'207 mm'", "a modulus", "mm measures a length", id="modulus"),
+    pytest.param("0.15 mm", "growth rate", "'0.15 mm'", "mm/y", "mm measures a length; write a growth rate",
+                 id="rate without years"),
+    pytest.param("0.15 mm/month", "growth rate", "'0.15 mm/month'", "mm/y", "is not a unit we know",
+                 id="rate by month"),
+    pytest.param("18 mo", "duration", "'18 mo'", "month", "is not a unit we know", id="short month"),
+    pytest.param("18 month", "length", "'18 month'", "mm", "month measures a duration", id="month is no length"),
+    pytest.param("2 mm/y", "length", "'2 mm/y'", "mm", "mm/y measures a growth rate", id="rate is no length"),
+    pytest.param("0,15 mm/y", "growth rate", "'0,15 mm/y'", "mm/y", "decimal point", id="comma in a rate"),
+    pytest.param(0.15, "growth rate", "the bare number 0.15", "mm/y", "add the unit", id="bare rate"),
     pytest.param("8.2 mm 3", "length", "'8.2 mm 3'", "mm", "'mm 3' is not a unit we know", id="two numbers"),
     pytest.param("8.2.3 mm", "length", "'8.2.3 mm'", "mm", "is not a unit we know", id="two points"),
     pytest.param("mm", "length", "'mm'", "mm", 'write it like "8.2 mm"', id="no number"),
@@ -245,6 +257,7 @@ def test_show_in_both_systems():
     assert show(406.4, "mm") == "406.4 mm" and show(406.4, "mm", system="US") == "16 in"
     assert show(8.6, "MPa", system="US") == "1247 psi" and show(-5.0, "degC") == "−5 °C"
     assert show(3.0, "delta_degC", system="US") == "5.4 °F" and show(3.0, "degC", system="US") == "37.4 °F"
+    assert show(0.254, "mm/year") == "0.254 mm/y" and show(0.254, "mm/year", system="US") == "0.01 in/y"
     assert show(11.7e-6, "1/delta_degC") == "1.17 × 10⁻⁵ 1/°C" and show(0.72, "") == "0.72"
 
 

@@ -224,7 +224,8 @@ def _day(raw: Any) -> str | None:
     if raw is None or raw == "":
         return None
     try:
-        day = datetime.date.fromisoformat(raw) if isinstance(raw, str) else raw
+        plain = not isinstance(raw, str) or re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", raw)
+        day = datetime.date.fromisoformat(raw) if plain and isinstance(raw, str) else raw
     except ValueError:
         day = None
     if not isinstance(day, datetime.date) or isinstance(day, datetime.datetime) or not 1900 <= day.year <= 2100:

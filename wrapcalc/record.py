@@ -260,10 +260,13 @@ def _headline(outcome: Outcome) -> list[dict[str, Any]]:
                  outcome.decision.word, "Interim pressure limit, until it is repaired")
     rows: list[tuple[str, Value | None]] = []
     if a is not None:
-        rows += [("Depth with allowance over wall", a.relative_depth), ("Governing safe pressure", a.governing),
+        rows += [("Depth with allowance over wall", a.greatest_share), ("Governing safe pressure", a.governing),
                  ("Repair factor, MAOP over governing safe pressure", a.repair_factor)]
     if outcome.life is not None:
-        rows += [("Remaining life", outcome.life.life), ("Time to the next look at most", outcome.life.interval)]
+        without = " without a repair" if outcome.decision.word in ("wrap", "other repair needed") else ""
+        rows.append((f"Remaining life{without}", outcome.life.life))
+        if not without:
+            rows.append(("Time to the next look at most, from the measurement", outcome.life.interval))
     if outcome.chance is not None:
         rows += [("Probability that depth exceeds its limit now", outcome.chance.by_depth),
                  ("Probability that the failure pressure is below its target now", outcome.chance.by_pressure)]
@@ -274,7 +277,16 @@ def _headline(outcome: Outcome) -> list[dict[str, Any]]:
     if d is not None and outcome.order:
         rows += [("Repair design pressure", d.pressure), ("Layers", d.layers), ("Wrap thickness", d.wrap_thickness),
                  ("Full-thickness length required", d.full_thickness), ("Overall length", d.overall)]
-    return [{"label": label, "value": _value(v, system)} for label, v in rows if v is not None]
+    return [{"label": label, "value": _legible(label, _value(v, system))} for label, v in rows if v is not None]
+
+
+def _legible(label: str, value: dict[str, Any] | None) -> dict[str, Any] | None:
+    """A headline number as it means something: no probability of 10⁻²⁶, no life beyond what is looked at."""
+    if value and label.startswith("Probability") and value["magnitude"] < 1e-6:
+        value["shown"] = "below 10⁻⁶"
+    if value and label.startswith("Remaining life") and value["magnitude"] > 60:
+        value["shown"] = "more than 60 y"
+    return value
 
 
 def _routes(outcome: Outcome) -> list[dict[str, Any]]:
@@ -287,7 +299,7 @@ def _geometry(outcome: Outcome) -> dict[str, Any]:
     """What the drawings need, in mm: defect as measured, grid, units, lengths."""
     case, a, d, grid = outcome.bundle.case, outcome.assessment, outcome.design, outcome.bundle.grid
     out: dict[str, Any] = {"outside_diameter": _base(case, "pipe.outside_diameter"),
-                           "defect_length": a.length.magnitude if a else _base(case, "defect.length"),
+                           "defect_length": a.extent.magnitude if a else _base(case, "defect.length"),
                            "defect_width": _base(case, "defect.width"), "defect_clock": case.defect.clock,
                            "seam_clock": case.pipe.seam_clock, "clear_upstream": _base(case, "defect.clear_upstream"),
                            "clear_downstream": _base(case, "defect.clear_downstream"),

@@ -90,7 +90,8 @@ def _life(outcome: Outcome, show: Show) -> dict[str, Any] | None:
     if found is None:
         return None
     return {"rate": show(found.rate), "length_rate": show(found.length_rate), "basis": found.basis,
-            "time_to_depth": show(found.time_to_depth), "time_to_pressure": show(found.time_to_pressure),
+            "time_to_depth": show(found.time_to_depth), "time_to_safe": show(found.time_to_safe),
+            "time_to_pressure": show(found.time_to_pressure),
             "life": show(found.life), "interval": show(found.interval), "words": found.words,
             "target": show(found.target), "years": list(found.years), "depth": list(found.depth),
             "failure": list(found.failure), "limit_depth": found.limit_depth,

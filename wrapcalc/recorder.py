@@ -26,7 +26,8 @@ TOPICS = (
     "Growth and remaining life", "Probability of exceedance", "Repair criteria", "Interim pressure limit",
     "Pressure while people are beside it",
     "Wall at the end of the repair's life", "Repair design pressure and remaining wall",
-    "Temperature and allowable strain", "Tested envelope", "Load sharing", "Yielded steel", "Laminate strain", "Layers and wrap thickness", "Extent, ends and units",
+    "Temperature and allowable strain", "Tested envelope", "Load sharing", "Yielded steel", "Laminate strain",
+    "Layers and wrap thickness", "Extent, ends and units",
     "Quantities",
 )
 

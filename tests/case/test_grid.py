@@ -239,11 +239,11 @@ def test_grid_of_50_mb_and_folder(load, example):
     with open(example / "HB-07-grid.csv", "wb") as file:
         file.truncate(50_000_000)
     fault = case_fault(load)
-    assert (fault.file, fault.field, fault.found) == ("HB-07-grid.csv", "the file", "50 MB")
+    assert (fault.file, fault.field, fault.found) == ("HB-07.toml", "defect.grid", "'HB-07-grid.csv': 50 MB")
     assert "at most 40 MB" in fault.allowed and "thinned" in fault.mend
     (example / "HB-07-grid.csv").unlink()
     (example / "HB-07-grid.csv").mkdir()
-    assert case_fault(load).found == "a folder"
+    assert case_fault(load).found == "'HB-07-grid.csv': a folder"
 
 
 def test_deepest_reading_above_the_stated_depth_is_a_fault(load):

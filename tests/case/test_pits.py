@@ -133,7 +133,7 @@ def test_all_faults_are_reported_together_and_counted():
 
 
 def test_too_many_pits(monkeypatch):
-    assert pit_tables.MAX_PITS == 20_000
+    assert pit_tables.MAX_PITS == 5_000
     monkeypatch.setattr(pit_tables, "MAX_PITS", 1)
     assert (only(GOOD).found, only(GOOD).allowed) == ("2 pits", "at most 1")
 

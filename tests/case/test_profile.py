@@ -108,7 +108,7 @@ def test_one_fault_one_message(text, field, line, found, allowed, mend):
 
 
 def test_too_many_stations(monkeypatch):
-    assert profiles.MAX_STATIONS == 100_000
+    assert profiles.MAX_STATIONS == 20_000
     monkeypatch.setattr(profiles, "MAX_STATIONS", 3)
     fault = only(GOOD)
     assert (fault.found, fault.allowed) == ("4 stations", "at most 3") and "deepest" in fault.mend

@@ -137,3 +137,85 @@ def test_greatest_stress_of_the_net_section(D, t, d, w):
     assert ours_greatest == pytest.approx(greatest, rel=1e-6)
     assert ours_greatest > thrust / o["A_n"]
     assert o["c"] == pytest.approx(p.y[stress.argmax()] - p.first / p.area, rel=1e-6)
+
+
+# -- axial force and bending together, restraint --------------------------------------------------------------------
+
+LOADS = [(2.0e6, 3.0e8), (2.0e6, -3.0e8), (-1.5e6, 2.0e8), (-1.5e6, -2.0e8), (0.0, 2.5e8), (1.0e6, 0.0)]
+
+
+def plane_of_stress(p: Polygon, N: float, M: float) -> np.ndarray:
+    """Stress at every corner: the plane a + b y whose force is N and whose moment about the pipe axis is M.
+
+    y points to the loss, so a positive moment stretches that side. No centroid and no parallel-axis rule is used.
+    """
+    a, b = np.linalg.solve([[p.area, p.first], [p.first, p.second]], [N, M])
+    return a + b * p.y
+
+
+@pytest.mark.guards("axial_stress_at_loss", "axial_stress_opposite", "opposite_moment", kind="independent")
+@pytest.mark.parametrize(("N", "M"), LOADS)
+@pytest.mark.parametrize(("D", "t", "d", "w"), [*CASES, (168.3, 7.11, 1.0, 120.0)])
+def test_stress_under_force_and_bending(D, t, d, w, N, M):
+    """On both sides of the section, for force and moment of either sign."""
+    p, o = net_polygon(D, t, d, w), ours(D, t, d, w)
+    for moment in (M, f.opposite_moment.core(M)):
+        stress = plane_of_stress(p, N, moment)
+        at_loss, opposite = stress[p.y.argmax()], stress[p.y.argmin()]
+        scale = abs(N) / p.area + abs(moment) * D / 2 / p.second
+        assert f.axial_stress_at_loss.core(N, moment, o["A_n"], o["e"], o["c"], o["I_n"]) == pytest.approx(
+            abs(at_loss), abs=1e-5 * scale)
+        assert f.axial_stress_opposite.core(N, moment, o["A_n"], o["e"], D, o["I_n"]) == pytest.approx(
+            abs(opposite), abs=1e-5 * scale)
+        assert max(abs(at_loss), abs(opposite)) == pytest.approx(np.abs(stress).max(), rel=1e-9), "no side is greater"
+    assert f.opposite_moment.core(M) + M == 0
+
+
+def test_without_moment_the_stress_at_the_loss_is_that_of_the_end_thrust():
+    o = ours(406.4, 8.5, 4.1, 154.0)
+    rest = o["A_n"], o["e"], o["c"], o["I_n"]
+    thrust_alone = f.net_section_stress.core(2e6, *rest)
+    assert f.axial_stress_at_loss.core(2e6, 0.0, *rest) == pytest.approx(thrust_alone, rel=1e-12)
+
+
+def internal_polygon(D: float, t: float, d: float, w: float) -> Polygon:
+    """What is left by an internal loss of the same half angle: the bore bulges outward by d."""
+    half, r = w / D, D / 2
+    # once round outside, then back along the roof of the loss and along the bore, all from the same angle
+    parts = [arc(r, half, half + 2 * math.pi), arc(r - t + d, half, -half), arc(r - t, -half, half - 2 * math.pi)]
+    x, y = (np.concatenate([p[k] for p in parts]) for k in (0, 1))
+    ring = Polygon(x, y)
+    return ring if ring.area > 0 else Polygon(x[::-1], y[::-1])
+
+
+@pytest.mark.guards("extreme_fibre_internal", kind="independent")
+@pytest.mark.parametrize(("N", "M"), [(2.0e6, 0.0), (2.0e6, 2.0e8)])
+@pytest.mark.parametrize(("D", "t", "d", "w"), CASES)
+def test_internal_loss_is_on_the_safe_side_of_its_own_section(D, t, d, w, N, M):
+    """The farthest fibre is the whole outer surface over the loss: measured on the corners of the outer circle.
+
+    The section with the loss outside, and its stress carried to that fibre, is not below the true internal section.
+    """
+    o = ours(D, t, d, w)
+    _, y = arc(D / 2, -w / D, w / D)
+    outside = net_polygon(D, t, d, w)
+    fibre = f.extreme_fibre_internal.core(o["e"], D)
+    assert fibre == pytest.approx(y.max() - outside.first / outside.area, rel=1e-6)
+    p = internal_polygon(D, t, d, w)
+    true = plane_of_stress(p, N, M).max()
+    assert f.axial_stress_at_loss.core(N, M, o["A_n"], o["e"], fibre, o["I_n"]) >= true
+
+
+@pytest.mark.guards("restrained_force", "warming_since_tie_in", "total_axial_force", kind="independent")
+@pytest.mark.parametrize(("hoop", "tie_in", "now"), [(180.0, 10.0, 45.0), (40.0, 5.0, 60.0), (250.0, 20.0, -5.0)])
+def test_restrained_pipe_by_superposition(hoop, tie_in, now):
+    """A bar between walls: let it grow by heat and shrink by the hoop stress, then push it back to its length."""
+    nu, E, alpha, area, length = 0.3, 207_000.0, 11.7e-6, 14_000.0, 12_000.0
+    heat = np.linspace(tie_in, now, 1001)  # degree by degree
+    free = length * alpha * np.diff(heat).sum() - length * nu * hoop / E
+    stiffness = E * area / length
+    force = -stiffness * free
+    warming = f.warming_since_tie_in.core(now, tie_in)
+    assert f.restrained_force.core(nu, hoop, E, alpha, warming, area) == pytest.approx(force, rel=1e-9)
+    # an external force in the middle of the bar adds to it at the section: two springs of equal strain
+    assert f.total_axial_force.core(force, 3e5) == pytest.approx(stiffness * (3e5 / stiffness - free), rel=1e-9)

@@ -97,3 +97,19 @@ def test_end_thrust_by_rings(D, t):
     bore = quad(lambda r: p * 2 * math.pi * r, 0, D / 2 - t)[0]
     assert f.end_thrust.core(D, p) == pytest.approx(disc, rel=1e-9)
     assert f.end_thrust.core(D, p) > bore
+
+
+@pytest.mark.guards("failure_pressure_ratio", kind="independent")
+@pytest.mark.parametrize(("P_F", "maop"), [(10.8, 6.5), (7.0, 6.5), (5.0, 6.5)])
+def test_failure_pressure_ratio_is_the_factor_by_which_the_maop_may_be_raised(P_F, maop):
+    factor = brentq(lambda x: x * maop - P_F, 0.01, 100)
+    assert f.failure_pressure_ratio.core(P_F, maop) == pytest.approx(factor, rel=1e-9)
+
+
+@pytest.mark.guards("share_of_yield", kind="independent")
+@pytest.mark.parametrize(("D", "t"), PIPES)
+@pytest.mark.parametrize("share", [0.29, 0.5, 0.72])
+def test_share_of_yield_is_the_design_factor_of_a_pipe_that_just_bears_it(D, t, share):
+    """The design pressure for a factor stresses the pipe to that share of SMYS."""
+    at = f.code_design_pressure_gas.core(359.0, t, D, share, 1.0, 1.0)
+    assert f.share_of_yield.core(f.hoop_stress.core(at, D, t), 359.0) == pytest.approx(share, rel=1e-12)

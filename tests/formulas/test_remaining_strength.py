@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 from scipy.integrate import quad
+from scipy.optimize import brentq
 
 from wrapcalc.formulas import pressure, takeoff
 from wrapcalc.formulas import remaining_strength as f
@@ -160,3 +161,11 @@ def test_depth_over_wall_as_volumes():
     depths = np.linspace(0, t, 100_001)
     assert (depths < d).mean() == pytest.approx(f.relative_depth.core(d, t), abs=2e-5)
     assert dug / (L * w * t) == pytest.approx(f.relative_depth.core(d, t), rel=1e-12)
+
+
+@pytest.mark.guards("least_wall_in_loss", kind="independent")
+def test_least_wall_under_a_measured_bottom():
+    """Steel above and below a bottom of many readings: the least of what is left."""
+    t, depth = 8.74, np.random.default_rng(5).uniform(0, 3.9, 500)
+    left = [t - brentq(lambda y, d=d: y - d, 0, t) for d in depth]
+    assert f.least_wall_in_loss.core(t, depth.max()) == pytest.approx(min(left), rel=1e-12)

@@ -169,8 +169,13 @@ def wrap_cases():
         yield smooth, {mark: "yes", "gouge_ground": "yes"}, {"gouge_ground": "no"}
 
 
-CASES = [(rule, *case) for rule, cases in ((HCA, gas_cases), (OTHER, gas_cases), (LIQUID, liquid_cases),
-                                           (WRAP, wrap_cases)) for case in cases()]
+def judgement_cases():
+    yield "judgement", {"judgement_immediate": "yes"}, {"judgement_immediate": "no"}
+
+
+CASES = [(rule, *case) for rule, cases in (
+    (HCA, gas_cases), (OTHER, gas_cases), (LIQUID, liquid_cases), (WRAP, wrap_cases),
+    (c.JUDGEMENT, judgement_cases)) for case in cases()]
 
 
 # -- what ships ---------------------------------------------------------------------------------------------------
@@ -203,7 +208,7 @@ def test_each_list_is_complete_and_has_its_deadlines(rule, expected):
 
 
 def test_every_shipped_list_says_what_it_rests_on_and_to_check_again():
-    assert set(c.shipped()) == {HCA, OTHER, LIQUID, WRAP}
+    assert set(c.shipped()) == {HCA, OTHER, LIQUID, WRAP, c.JUDGEMENT}
     for rule in c.shipped():
         loaded = c.load(rule)
         assert loaded.rule == rule and loaded.title and loaded.recheck
@@ -256,7 +261,7 @@ def test_every_paragraph_is_tried_on_both_sides():
         (rule, x.paragraph) for rule in c.shipped() for x in c.load(rule).criteria}
 
 
-@pytest.mark.parametrize("rule", [HCA, OTHER, LIQUID, WRAP])
+@pytest.mark.parametrize("rule", [HCA, OTHER, LIQUID, WRAP, c.JUDGEMENT])
 def test_each_paragraph_fires_at_its_limit_and_not_beyond(rule):
     for _, paragraph, facts, change in (x for x in CASES if x[0] == rule):
         on = finding(rule, paragraph, SOUND | facts)

@@ -6,6 +6,7 @@ import datetime
 import math
 from collections.abc import Iterator
 
+from wrapcalc.case.features import feature_faults
 from wrapcalc.case.model import AREA, LOWEST, PLANT, RSF, WALL_BASES, Case
 from wrapcalc.errors import Fault
 from wrapcalc.fields import line_numbers
@@ -42,6 +43,10 @@ def inconsistencies(case: Case, raw: bytes, name: str) -> Iterator[Fault]:
     if (width := base("defect.width")) is not None and diameter is not None and width > math.pi * diameter:
         yield fault("defect.width", f"at most the circumference, {math.pi * diameter:.1f} mm",
                     "check the width and its unit")
+    allowance = base("assessment.corrosion_allowance")
+    if allowance is not None and wall is not None and allowance >= wall - (base("pipe.wall_allowance") or 0):
+        yield fault("assessment.corrosion_allowance", f"less than the wall, {wall:g} mm, less its allowance",
+                    "check the allowance and its unit")
     if length is not None and length > 20_000:
         yield fault("defect.length", "at most 20 m, the length of a joint", "check the length and its unit")
     yield from _strengths(case, fault, base, written)
@@ -51,6 +56,7 @@ def inconsistencies(case: Case, raw: bytes, name: str) -> Iterator[Fault]:
     yield from _neighbour(case, fault, written)
     yield from _history(case, name, lines)
     yield from _method(case, name, lines)
+    yield from feature_faults(case, name, lines)
 
 
 def _strengths(case: Case, fault, base, written) -> Iterator[Fault]:
@@ -60,11 +66,23 @@ def _strengths(case: Case, fault, base, written) -> Iterator[Fault]:
     t, d = base("pipe.nominal_wall"), base("pipe.outside_diameter")
     if None not in (smys, t, d):
         yielding = 2 * smys * t / d
-        for field in ("maop", "discovery_pressure", "lowered_maop", "upset_pressure", "installation_pressure"):
-            p = base(f"service.{field}")
+        pressures = [f"service.{n}" for n in ("maop", "discovery_pressure", "lowered_maop", "upset_pressure",
+                                              "installation_pressure")]
+        pressures += ["disposition.two_month_pressure", *(f"restriction.{i}.pressure"
+                                                          for i in range(len(case.restriction)))]
+        for field in pressures:
+            p = base(field)
             if p is not None and p > yielding:
-                yield fault(f"service.{field}", f"at most {yielding:.4g} MPa, which brings the sound pipe to SMYS",
+                yield fault(field, f"at most {yielding:.4g} MPa, which brings the sound pipe to SMYS",
                             "check the pressure, the wall and their units")
+    maop, higher = base("service.maop"), base("disposition.higher_pressure")
+    if maop is not None and higher is not None and higher > maop:
+        yield fault("disposition.higher_pressure", f"at most {written('service.maop')}",
+                    "nobody works beside the pipe above its MAOP")
+    stress = base("service.allowable_stress")
+    if smys is not None and stress is not None and stress > smys:
+        yield fault("service.allowable_stress", f"at most {written('pipe.smys')}",
+                    "check the table of the code, and the unit")
     maop, lowered = base("service.maop"), base("service.lowered_maop")
     if maop is not None and lowered is not None and lowered >= maop:
         yield fault("service.lowered_maop", f"less than {written('service.maop')}", "check which is which")
@@ -91,9 +109,7 @@ def _reasons(case: Case, name: str, lines: dict[str, int]) -> Iterator[Fault]:
             ("defect.noise_threshold", "defect.noise_threshold_reason", case.defect.noise_threshold is not None),
             ("growth.basis", "growth.basis_reason", case.growth.basis is not None),
             ("disposition.reduction", "disposition.reduction_reason", case.disposition.reduction is not None),
-            ("disposition.higher_pressure", "disposition.higher_pressure_by",
-             case.disposition.higher_pressure is not None),
-            ("disposition.higher_pressure", "disposition.higher_pressure_reason",
+                        ("disposition.higher_pressure", "disposition.higher_pressure_reason",
              case.disposition.higher_pressure is not None),
             ("service.lower_design_factor", "service.lower_design_factor_reason",
              case.service.lower_design_factor is not None),
@@ -142,6 +158,13 @@ def _neighbour(case: Case, fault, written) -> Iterator[Fault]:
                         "governs, and stands there", f"exchange {what} and other_{what}")
 
 
+_ALL = ("two measurements", "full life", "half life", "stated", "soil class")
+#: Field of [growth] -> the bases that use it.
+_OF_BASIS = {"earlier_date": _ALL[:1], "earlier_depth": _ALL[:1], "earlier_length": _ALL[:1],
+             "service_date": _ALL[1:3], "measured_date": _ALL, "rate": _ALL[3:4], "soil": _ALL[4:],
+             "length_rate": _ALL, "failure_ratio": _ALL, "planned_interval": _ALL}
+
+
 def _history(case: Case, name: str, lines: dict[str, int]) -> Iterator[Fault]:
     """Dates in their order, sizes that do not shrink, and what each basis of growth needs."""
     g = case.growth
@@ -169,11 +192,12 @@ def _history(case: Case, name: str, lines: dict[str, int]) -> Iterator[Fault]:
             yield fault(f"earlier_{what}", f"'{before.written}'", f"at most defect.{what} = {now.written}: loss does "
                         "not grow back", "check both measurements; if the difference is measuring error, state a rate "
                         "or take the half life")
-    if g.basis != "two measurements":
-        for field in ("earlier_date", "earlier_depth", "earlier_length"):
-            if getattr(g, field) is not None:
-                yield fault(field, "a value", f"nothing with the basis “{g.basis}”", "remove it, or write basis = "
-                            '"two measurements"')
+    for field, bases in _OF_BASIS.items():
+        value = getattr(g, field)
+        if value is not None and g.basis not in bases:
+            yield fault(field, f"'{getattr(value, 'written', value)}'",
+                        f"nothing with the basis “{g.basis}”" if g.basis else "a basis of growth beside it",
+                        "remove it, or write basis = " + " or ".join(f'"{b}"' for b in bases))
     u = case.uncertainty
     for what in ("depth", "length"):
         if (getattr(u, f"{what}_tolerance") is None) != (getattr(u, f"{what}_confidence") is None):
@@ -181,6 +205,10 @@ def _history(case: Case, name: str, lines: dict[str, int]) -> Iterator[Fault]:
             yield Fault(name, f"uncertainty.{missing}", "nothing", "tolerance and confidence together",
                         f"add {missing}: a tolerance means nothing without its confidence",
                         lines.get(f"uncertainty.{what}_tolerance") or lines.get(f"uncertainty.{what}_confidence"))
+    for field in ("length_tolerance", "samples"):
+        if getattr(u, field) is not None and u.depth_tolerance is None:
+            yield Fault(name, "uncertainty.depth_tolerance", "nothing", f"the tolerance of depth, beside {field}",
+                        "add depth_tolerance and depth_confidence, or remove it", lines.get(f"uncertainty.{field}"))
     if (u.samples is None) != (u.seed is None):
         missing = "seed" if u.seed is None else "samples"
         yield Fault(name, f"uncertainty.{missing}", "nothing", "samples and seed together",

@@ -65,7 +65,8 @@ def load_bundle(path: Path) -> Bundle:
     faults += more
     if case is None:
         raise CaseFaults(faults)
-    faults += inconsistencies(case, raw, name)
+    told = {f.field for f in faults}  # a field that cannot be read is not missed, too
+    faults += [f for f in inconsistencies(case, raw, name) if f.field not in told]
     found = _Beside(path.parent, name, line_numbers(raw), {"case.toml": raw}, faults)
     grid, profile, pits = found.grid(case), found.profile(case), found.pits(case)
     system, loaded, criteria = found.system(case), found.tables(case), found.criteria(case)
@@ -112,6 +113,11 @@ class _Beside:
             return None
         try:
             raw = read_bytes(file, shown_name(file), most=grids.MAX_BYTES)
+        except CaseFaults as e:  # not what stands in it but that it cannot be read: told at the field that names it
+            for f in e.faults:
+                self._fault(field_name, f"{units.shown(wanted)}: {f.found}", f.allowed, f.mend)
+            return None
+        try:
             self._keep(field_name, file.name, raw)
             return read(raw, shown_name(file))
         except CaseFaults as e:

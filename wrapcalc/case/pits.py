@@ -27,13 +27,14 @@ from wrapcalc.case.model import Case
 from wrapcalc.errors import CaseFaults, Fault
 from wrapcalc.fields import FieldFault, read_text
 
-MAX_PITS = 20_000
+MAX_PITS = 5_000
 _SIZES = ("start", "length", "width", "depth", "around")
 _WORDS = ("clock", "name", "weld")
 _FORM = "a heading such as name,start mm,length mm,width mm,depth mm,clock and a row for each pit"
 _START = f"write {_FORM.removeprefix('a ')}"
 _NOISE = 1e-9  # share by which two conversions of the same size may differ
 _TOUCH = 1e-6  # mm
+_ROUND = 0.5  # mm
 
 
 @dataclass(frozen=True, slots=True)
@@ -305,6 +306,8 @@ def fitted_pits(case: Case, table: PitTable, name: str, lines: dict[str, int]) -
                                       "without defect.rejoin_gap they are joined by the interaction rule only."))
     table = _at_stated_depth(case, table, fault)
     axial, wide = table.extent(around)
+    if wide is not None and around is not None:
+        wide = min(wide, around - _ROUND)  # all round: a width that is written in whole millimetres must do
     for field_name, given, extent in (("defect.length", d.length, axial), ("defect.width", d.width, wide)):
         if given is not None and extent is not None and given.base < extent * (1 - _NOISE):
             fault(field_name, f"'{given.written}'", f"at least {extent:.6g} mm, over which the table has pits",

@@ -22,7 +22,7 @@ from wrapcalc.case.fit import reference_wall, wall_missing
 from wrapcalc.case.model import Case
 from wrapcalc.errors import CaseFaults, Fault
 
-MAX_STATIONS = 100_000
+MAX_STATIONS = 20_000
 _FORM = "a heading such as station mm,depth mm and at least three rows of station and depth"
 _START = 'write "station mm,depth mm" into the first row and a station and its depth into each further row'
 _NOISE = 1e-9  # share by which two conversions of the same size may differ

@@ -20,7 +20,7 @@ def growth_rate_two_measurements(d_2, d_1, T_12):
 def growth_rate_full_life(d, T_a):
     """Rate of growth over the full life.
 
-    As if corrosion had begun with the service: the lowest rate that the depth allows.
+    As if corrosion had begun with the service: no mean rate that the depth allows is lower.
     """
     return d / T_a
 
@@ -74,7 +74,8 @@ def pressure_at_end_of_life(k_F, MAOP):
 def reinspection_interval(T_life, T_rule):
     """Time to the next look: the lesser of half the remaining life and the interval of the rule.
 
-    The half is written for direct assessment (192.939(a)(3)(iii)); it is taken for every method, as is usual.
+    The half is written for direct assessment of gas lines (192.939(a)(3)(iii)); it is taken for every method and every
+    service, as is usual.
     """
     return minimum(T_life / 2, T_rule)
 
@@ -84,7 +85,7 @@ def reinspection_interval(T_life, T_rule):
 def response_time(FPR, k_0, k_1, T_1):
     """Response time by the schedule.
 
-    From nothing at the ratio k_0 in a straight line to T_1 at k_1; nothing below, T_1 above. It is no calculation of
-    growth: where growth is known, the lesser of both holds.
+    From nothing at the ratio k_0 in a straight line to T_1 at k_1 (above k_0); nothing below, T_1 above. It is no
+    calculation of growth: where growth is known, the lesser of both holds.
     """
     return cases((FPR <= k_0, 0 * T_1), (FPR >= k_1, T_1), (True, T_1 * (FPR - k_0) / (k_1 - k_0)))

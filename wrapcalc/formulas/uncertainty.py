@@ -16,11 +16,21 @@ def deviation_from_tolerance(a_tol, C):
     return a_tol / normal_quantile(0.5 + C / 2)
 
 
+@formula(symbol="a_12", unit="mm", **_NORMAL, a_tol="mm")
+def tolerance_of_difference(a_tol):
+    """Tolerance of the difference of two readings.
+
+    At the confidence of the tolerance of each; both have the same, and their errors are independent.
+    """
+    return sqrt(2) * a_tol
+
+
 @formula(symbol="sigma_T", unit="mm", **_NORMAL, sigma_d="mm", T="year", T_12="year")
 def deviation_two_measurements(sigma_d, T, T_12):
     """Standard deviation of the depth after some years, rate from two measurements.
 
-    The later reading stands in the depth and in the rate: d + (d - d_1) T/T_12, each reading with the same error.
+    The later reading stands in the depth and in the rate: d + (d - d_1) T/T_12. Both readings have the same deviation,
+    and their errors are independent.
     """
     return sigma_d * sqrt((1 + T / T_12) ** 2 + (T / T_12) ** 2)
 

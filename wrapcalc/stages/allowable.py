@@ -39,7 +39,9 @@ def allowable_sizes(bundle: Bundle, a: Assessment) -> Allowable:
     record, maop = of_record(bundle, a), case.value("service.maop")
     depth, length, wall = a.depth.magnitude, a.length.magnitude, a.wall.magnitude
     share = a.depth_check.limit.magnitude  # type: ignore[union-attr]
-    deepest, longest = share * wall, max(20_000.0, 2 * length)
+    # The depth limit is on the thinner of nominal and used wall, as it is checked.
+    deepest = share * min(wall, case.get("pipe.nominal_wall").base)
+    longest = max(20_000.0, 2 * length)
     along = largest_passing(lambda L: float(record.safe(np.array([depth]), np.array([L]))[0]), maop.magnitude, 1.0,
                             longest, tolerance=_NARROW)
     down = largest_passing(lambda d: float(record.safe(np.array([d]), np.array([length]))[0]), maop.magnitude, 0.0,

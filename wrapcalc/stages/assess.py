@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from wrapcalc.case import Bundle
-from wrapcalc.case.model import PLANT, WALL_BASES
+from wrapcalc.case.model import LOWEST, PLANT, RSF, WALL_BASES
 from wrapcalc.checks import Check
 from wrapcalc.formulas import pressure
 from wrapcalc.formulas import remaining_strength as strength
@@ -58,6 +58,28 @@ class Assessment:
     sub_length: SubLength | None = None
     mean_depth: Value | None = None
     deepest: Value | None = None
+    whole_length: Value | None = None
+    whole_depth: Value | None = None
+
+    def told_form(self, bundle: Bundle) -> str:
+        """The governing method, and the rule of the case where it names one."""
+        rule = bundle.case.assessment.method
+        return self.governing_form + ("" if rule in (None, LOWEST, RSF) else f", by the rule “{rule}” of the case")
+
+    @property
+    def greatest(self) -> Value:
+        """Greatest depth of all clusters with its allowance."""
+        return self.whole_depth or self.depth
+
+    @property
+    def greatest_share(self) -> Value:
+        """Greatest depth of all clusters over the wall."""
+        return self.deepest if self.deepest is not None and self.whole_depth is not None else self.relative_depth
+
+    @property
+    def extent(self) -> Value:
+        """Axial length that a wrap must cover: of all clusters, not of the governing one alone."""
+        return self.whole_length or self.length
 
     @property
     def too_deep(self) -> bool:
@@ -90,7 +112,11 @@ def assess(bundle: Bundle) -> Assessment:
     outside = sound_pipe(bundle, factor, wall)
     rec.begin("Depth, length and safety factor")
     eta = strength.relative_depth(depth, wall)
-    deepest = _deepest(bundle, shape, depth, wall, eta)
+    whole_depth = None
+    if shape is not None and shape.split:
+        whole_depth = rec.named(strength.depth_for_assessment(value("defect.depth"), value("defect.depth_allowance")),
+                                "Greatest depth of all clusters, with allowance")
+    deepest = _deepest(bundle, whole_depth, depth, wall, eta)
     limit = tables.entry(code(bundle), "depth_limit")
     deep = rec.check("Depth with allowance over wall", deepest, "<=", limit.value(), citation=limit.citation,
                      status=limit.status, note="" if factor is None else "also the limit of ASME B31G, both editions")
@@ -99,12 +125,17 @@ def assess(bundle: Bundle) -> Assessment:
     if not deep.met:
         rec.begin("Original form, 2012")
         struck_form(bundle, sizes)
-        return Assessment(wall, depth, length, eta, deep, factor, stress, outside=outside, shape=shape, deepest=deepest)
+        return Assessment(wall, depth, length, eta, deep, factor, stress, outside=outside, shape=shape,
+                          deepest=deepest, whole_depth=whole_depth)
     river = None if shape is None or shape.piece.river is None else river_of(
         shape.piece, case.get("defect.depth_allowance").base, case.get("defect.length_allowance").base,
         length.magnitude)
+    whole = None
+    if shape is not None and shape.split:
+        whole = rec.named(strength.length_for_assessment(value("defect.length"), value("defect.length_allowance")),
+                          "Length of all clusters together, with allowance")
     base = Assessment(wall, depth, length, eta, deep, factor, stress, outside=outside, shape=shape, river=river,
-                      deepest=deepest)
+                      deepest=deepest, whole_length=whole, whole_depth=whole_depth)
     return _judged(bundle, base, *_forms(bundle, base, sizes))
 
 
@@ -152,8 +183,7 @@ def _judged(bundle: Bundle, a: Assessment, run: _Run, s: Sizes) -> Assessment:
     """The axial section, and which safe pressure governs."""
     rec, maop = active(), bundle.case.value("service.maop")
     rec.begin("Axial section")
-    deepest = s.depth if a.deepest is None or a.shape is None or not a.shape.split else _whole_depth(bundle)
-    props = damaged_section(bundle, deepest, s.wall)
+    props = damaged_section(bundle, a.greatest, s.wall)
     axial = axial_check(bundle, props, maop, a.allowable, "MAOP")
     rec.begin("Governing safe pressure")
     a = replace(a, forms=run.forms, safety=run.safety, sub_length=run.sub_length, mean_depth=run.mean_depth,
@@ -185,21 +215,13 @@ def _wall(bundle: Bundle) -> Value:
                                    value("pipe.wall_allowance"))
 
 
-def _whole_depth(bundle: Bundle) -> Value:
-    """Greatest depth of all clusters with its allowance: that of the governing one may be less."""
-    value = bundle.case.value
-    return active().named(strength.depth_for_assessment(value("defect.depth"), value("defect.depth_allowance")),
-                          "Greatest depth of all clusters, with allowance")
-
-
-def _deepest(bundle: Bundle, shape: Shape | None, depth: Value, wall: Value, eta: Value) -> Value:
+def _deepest(bundle: Bundle, whole: Value | None, depth: Value, wall: Value, eta: Value) -> Value:
     """Depth over wall for the depth limit: of the deepest cluster, on the thinner of nominal and used wall."""
     rec, nominal = active(), bundle.case.value("pipe.nominal_wall")
-    if shape is not None and shape.split:
-        depth = _whole_depth(bundle)
-        eta = rec.named(strength.relative_depth(depth, wall), "Depth over wall, deepest cluster")
+    if whole is not None:
+        eta = rec.named(strength.relative_depth(whole, wall), "Depth over wall, deepest cluster")
     if wall.magnitude > nominal.magnitude:
         # The line codes put the limit on the nominal wall; the thinner of both is the safer.
-        return rec.named(strength.relative_depth(depth, nominal), "Depth over nominal wall")
+        return rec.named(strength.relative_depth(whole or depth, nominal), "Depth over nominal wall")
     return eta
 

@@ -26,6 +26,9 @@ def pressure_beside(bundle: Bundle, a: Assessment | None, interim: Value | None)
     share = discovery_fraction(bundle)
     lowest = rec.named(pressure.discovery_pressure_limit(share.value(), discovery),
                        "Share of the pressure at discovery")
+    if a is None or a.governing is None:
+        rec.assume("No strength method stands behind the pressure while people are beside the pipe; those who are "
+                   "licensed may ask for less.", "scope")
     limits: list[tuple[str, Value]] = []
     if a is not None and a.governing is not None:
         limits.append(("governing safe pressure", a.governing))
@@ -52,6 +55,13 @@ def pressure_beside(bundle: Bundle, a: Assessment | None, interim: Value | None)
                    "case: disposition.higher_pressure")
         return lowest
     d = case.disposition
+    strong = a.governing if a is not None else None
+    if strong is None or higher.magnitude > strong.magnitude:
+        rec.warn(f"The higher pressure {higher.show(case.display)} of the case is not taken: "
+                 + ("there is no safe pressure by a strength method" if strong is None else
+                    f"it is above the governing safe pressure {strong.show(case.display)}")
+                 + ". The lowest limit holds.", "case: disposition.higher_pressure")
+        return lowest
     rec.check("Higher pressure while people are beside the pipe", higher, "<=", lowest, citation=PRACTICE.id,
               status="common practice", kind="information",
               note=f"allowed by {d.higher_pressure_by}, because: {d.higher_pressure_reason}")

@@ -31,7 +31,7 @@ def warn_about_area(bundle: Bundle, s: Sizes, river: River | None) -> None:
     if river is None:
         return
     span = float(river.x[-1] - river.x[0])
-    if span > s.length.magnitude * (1 + 1e-9):
+    if span > s.length.magnitude + 0.1:  # more than the steep sides that pits of a table have
         rec.warn(f"Sound wall was read {show(span, 'mm', system=display)} apart, allowance included, the length used "
                  f"is {s.length.show(display)}: the loss may reach farther than stated.", "case: defect.length")
     area = float(np.sum((river.depth[1:] + river.depth[:-1]) * np.diff(river.x)) / 2)
@@ -60,5 +60,6 @@ def warn_besides_strength(bundle: Bundle, eta: Value) -> None:
                      "preferentially, which these forms do not cover.", "case: pipe.seam_clock")
     rec.assume("The pipe is not in a crossing, station, bridge or platform that asks for a lower design factor, unless "
                "the case says so.", "case: service.lower_design_factor")
-    rec.assume("Axial compression of a restrained pipe by warming is taken as small; an external axial force would "
-               "have to be declared.", "case: service.axial_force")
+    if case.service.restraint is None:
+        rec.assume("Axial compression of a restrained pipe by warming is taken as small; an external axial force would "
+                   "have to be declared.", "case: service.axial_force")

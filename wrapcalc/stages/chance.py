@@ -7,19 +7,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from wrapcalc.case import Bundle
-from wrapcalc.case.model import LIQUID
-from wrapcalc.formulas import growth, uncertainty
+from wrapcalc.formulas import uncertainty
 from wrapcalc.recorder import active
 from wrapcalc.searches.exceedance import by_integral, by_simulation
 from wrapcalc.stages.assess import Assessment
-from wrapcalc.stages.life import FULL, TWO, Life
+from wrapcalc.stages.life import FULL, TWO, Life, depth_limit, end_of_life_pressure
 from wrapcalc.stages.of_record import OfRecord, of_record
-from wrapcalc.standards.documents import CFR_192, CFR_195, MECHANICS
+from wrapcalc.standards.documents import MECHANICS
 from wrapcalc.units import digits
 from wrapcalc.values import Value
 
-#: Years of the curve, and panels of the length error in each of them.
-_YEARS, _PANELS = 11, 8
+#: Years of the curve, and how much a panel of its integrals may still change, as a share: more than a line shows.
+_YEARS, _CHANGE = 11, 1e-4
 
 
 @dataclass(frozen=True)
@@ -43,10 +42,11 @@ def chance(bundle: Bundle, a: Assessment, life: Life | None) -> Chance | None:
         return None
     rec.begin("Probability of exceedance")
     rec.assume("Sizing errors are normal, without bias and independent; they are taken about the measured sizes, to "
-               "which no allowance is added here.", "common practice")
+               "which no allowance is added here. The scatter of the method itself is not in this.", "common practice")
     depth, length = case.value("defect.depth"), case.value("defect.length")
     if a.shape is not None and a.shape.split:
-        rec.assume("The probability is that of the governing cluster at the stated depth.", "safer reading")
+        rec.assume("The probability is that of the governing cluster, at the greatest depth of all clusters. That one "
+                   "cluster or another fails is likelier than this.", "common practice")
     deviation = uncertainty.deviation_from_tolerance(case.value("uncertainty.depth_tolerance"),
                                                      case.value("uncertainty.depth_confidence"))
     along = None
@@ -55,9 +55,9 @@ def chance(bundle: Bundle, a: Assessment, life: Life | None) -> Chance | None:
             case.value("uncertainty.length_tolerance"), case.value("uncertainty.length_confidence")),
             "Standard deviation of the length")
     record = of_record(bundle, a)
-    limit = growth.limiting_depth(a.depth_check.limit, a.wall)
+    limit = depth_limit(bundle, a)
     by_depth = uncertainty.exceedance_of_depth(depth, limit, deviation)
-    target = _target(bundle, record)
+    target = end_of_life_pressure(bundle, record) if life is None else life.target
     sigma_L = 0.0 if along is None else along.magnitude
     at = length.magnitude if a.shape is None or not a.shape.split else a.shape.piece.length
     found = by_integral(record.failure, target.magnitude, limit.magnitude, depth.magnitude, deviation.magnitude, at,
@@ -68,23 +68,14 @@ def chance(bundle: Bundle, a: Assessment, life: Life | None) -> Chance | None:
     by_pressure = rec.procedure(
         f"Probability that the {what} pressure is below its target, or the depth above its limit",
         "at each length the depth at which the target is met, by bisection; beyond it the normal distribution of the "
-        "depth" + ("; integrated over the length error in Gauss-Legendre panels" if along is not None else
-                   "; no length error is stated, so this is closed") + (f". {record.note}" if record.note else ""),
+        "depth; " + ("no length error is stated, so this is closed" if along is None else
+                     "integrated over the length error, cut at eight deviations, in Gauss-Lobatto panels")
+        + (f". {record.note}" if record.note else ""),
         MECHANICS.id, "derived", inputs, {"probability": (found.probability, "")},
-        [("change when the panels are doubled", digits(found.error, 2)), ("panels", str(found.panels))])["probability"]
+        [("change at the last halving", digits(found.error, 2)), ("panels", str(found.panels))])["probability"]
     _simulated(bundle, record, target, limit, depth, deviation, at, sigma_L, found.probability)
     return Chance(deviation, along, by_depth, by_pressure,
                   *_curves(bundle, record, life, target, limit, depth, deviation, at, sigma_L))
-
-
-def _target(bundle: Bundle, record: OfRecord) -> Value:
-    case = bundle.case
-    if record.failure_is_safe:
-        return case.value("service.maop")
-    ratio = case.optional("growth.failure_ratio")
-    if ratio is None:
-        ratio = bundle.tables.value(CFR_195.id if case.service.service == LIQUID else CFR_192.id, "life_end_ratio")
-    return growth.pressure_at_end_of_life(ratio, case.value("service.maop"))
 
 
 def _simulated(bundle: Bundle, record: OfRecord, target: Value, limit: Value, depth: Value, deviation: Value,
@@ -111,6 +102,10 @@ def _curves(bundle: Bundle, record: OfRecord, life: Life | None, target: Value, 
     """Years, both probabilities over them, and the depth with its tolerance at every year of the life picture."""
     if life is None:
         return (), (), (), ()
+    if life.basis == TWO and life.between is not None:
+        active().assume("The earlier measurement has the sizing tolerance of the later one, and its error is "
+                        "independent. Where the earlier one was less exact, state the larger tolerance.",
+                        "common practice")
     longer = 0.0 if life.length_rate is None else life.length_rate.magnitude
     tolerance = bundle.case.get("uncertainty.depth_tolerance").base / deviation.magnitude
     years = np.linspace(0.0, life.years[-1], _YEARS)
@@ -119,7 +114,8 @@ def _curves(bundle: Bundle, record: OfRecord, life: Life | None, target: Value, 
         d, sigma = depth.magnitude + life.rate.magnitude * T, _deviation_at(deviation.magnitude, life, float(T))
         by_depth.append(float(uncertainty.exceedance_of_depth.core(d=d, d_lim=limit.magnitude, sigma_d=sigma)))
         by_pressure.append(by_integral(record.failure, target.magnitude, limit.magnitude, d, sigma,
-                                       length + longer * float(T), sigma_L, _PANELS).probability)
+                                       length + longer * float(T), _length_deviation_at(sigma_L, life, float(T)),
+                                       change=_CHANGE).probability)
     high = [depth.magnitude + life.rate.magnitude * T + tolerance * _deviation_at(deviation.magnitude, life, T)
             for T in life.years]
     return tuple(map(float, years)), tuple(by_depth), tuple(by_pressure), tuple(high)
@@ -133,3 +129,10 @@ def _deviation_at(sigma: float, life: Life, T: float) -> float:
         return uncertainty.deviation_two_measurements.core(sigma_d=sigma, T=T, T_12=life.between.magnitude)
     return uncertainty.deviation_over_life.core(sigma_d=sigma, T=T, n=1.0 if life.basis == FULL else 2.0,
                                                 T_a=life.between.magnitude)
+
+
+def _length_deviation_at(sigma: float, life: Life, T: float) -> float:
+    """The same for the length, whose rate may rest on both measurements, or be stated."""
+    if life.between is None or life.length_rate is None or life.length_rate.origin.kind == "case":
+        return sigma
+    return uncertainty.deviation_two_measurements.core(sigma_d=sigma, T=T, T_12=life.between.magnitude)

@@ -89,7 +89,7 @@ def design(bundle: Bundle, a: Assessment, life: Life | None = None) -> Design:
         none = replace(a.depth, magnitude=0.0, name="no wall is left to design on")
         return Design(p, none, (), interim, failed=gates.failed)
     a = at_end
-    remaining = thickness.remaining_wall(a.wall, a.depth)
+    remaining = thickness.remaining_wall(a.wall, a.greatest)
     least = bundle.tables.entry(case.design.standard, "minimum_remaining_wall")
     gates.add(rec.check("Remaining wall at the end of life", remaining, ">=", least.value(), citation=least.citation,
                         status=least.status, kind="gate", note="thinner is designed as through-wall, which this "
@@ -143,7 +143,7 @@ def _envelope(bundle: Bundle, a: Assessment, p: Value, gates: Gates) -> None:
             ("Outside diameter", diameter, ">=", "outside_diameter_min"),
             ("Outside diameter", diameter, "<=", "outside_diameter_max"),
             ("SMYS", case.value("pipe.smys"), "<=", "smys_max"),
-            ("Depth with allowance over wall", a.relative_depth, "<=", "depth_max"),
+            ("Depth with allowance over wall", a.greatest_share, "<=", "depth_max"),
             ("Repair design pressure", p, "<=", "pressure_max"),
             ("Hottest service", hot, "<=", "service_temperature_max"),
             ("Coldest service", case.value("service.lowest_temperature"), ">=", "service_temperature_min"),
@@ -278,12 +278,12 @@ def _extent(bundle: Bundle, a: Assessment, d: Design, gates: Gates) -> Design:
     diameter, nominal = case.value("pipe.outside_diameter"), case.value("pipe.nominal_wall")
     overlap = extent.overlap_required(tables.value(case.design.standard, "minimum_overlap"),
                                       extent.overlap_pcc2(diameter, nominal), extent.overlap_iso(diameter, nominal))
-    full = extent.full_thickness_length(a.length, overlap)
+    full = extent.full_thickness_length(a.extent, overlap)
     ply = system.value("laminate.ply_thickness")
     pitch = quantity.layer_pitch(ply, system.value("sleeve.bond_line")) if system.is_sleeve else ply
     build = quantity.build_up(d.layers, pitch) if system.is_sleeve else d.wrap_thickness
     end = extent.end_length(system.value("ends.slope"), build)
-    placed = lay_out(bundle, full, end, a.length)
+    placed = lay_out(bundle, full, end, a.extent)
     d = replace(d, overlap=overlap, full_thickness=full, pitch=pitch, build_up=build, end_length=end, layout=placed)
     covered = gates.add(rec.check("Full-thickness cover against the length required",
                                   placed.cover if placed else None, ">=", full,

@@ -20,7 +20,7 @@ from wrapcalc.values import Value
 
 #: Classes that ask for no repair now: what is monitored, and what a schedule gives years for. A ratio so low that the
 #: schedule gives little time is below the MAOP's margin, too, and asks for repair by strength.
-_NOT_NOW = ("monitored", "by schedule")
+_NOT_NOW = ("monitored", "by schedule", "excluded", "extra care")
 #: Outside diameter below which the dent limits are in inches: NPS 12.
 _SMALL = 12.75 * 25.4
 
@@ -51,13 +51,19 @@ class Disposition:
     def reasons(self) -> tuple[str, ...]:
         """Every criterion that fires with its deadline, then what rules a wrap out or asks for care."""
         out = [f"{f.criterion.advice}: {f.criterion.text}" for r in self.lists for f in r.findings
-               if f.verdict == rules.FIRES]
+               if f.verdict == rules.FIRES and f.criterion.deadline.name not in ("excluded", "extra care")]
         return tuple(out) + self.excluded + tuple(f"extra care: {t}" for t in self.care)
 
     @property
     def care(self) -> tuple[str, ...]:
         """What asks for extra care before a wrap."""
-        return _of_class(self.exclusions, "extra care")
+        return tuple(t for r in (*self.lists, self.exclusions) for t in _of_class(r, "extra care"))
+
+    @property
+    def open_words(self) -> str:
+        """How many repair criteria are open for want of answers, "" when none is."""
+        count = sum(f.verdict == rules.NO_DATA for r in self.lists for f in r.findings)
+        return f" {count} repair criteria could not be evaluated for want of answers." if count else ""
 
     @property
     def sentence(self) -> str:
@@ -79,17 +85,18 @@ def dispose(bundle: Bundle, a: Assessment | None, life: Life | None) -> Disposit
     rec, case = active(), bundle.case
     rec.begin("Repair criteria")
     names, why = rules.rules_for(case.service.service, case.service.high_consequence_area)
-    lists = [rules.load(n) for n in names] + ([bundle.criteria] if bundle.criteria else [])
+    # What the person who evaluates judges holds everywhere, also where no list of a rule does.
+    lists = [rules.load(n) for n in names or (rules.JUDGEMENT,)] + ([bundle.criteria] if bundle.criteria else [])
     over_nominal = None
     if a is not None:
-        over_nominal = rec.named(strength.relative_depth(a.depth, case.value("pipe.nominal_wall")),
+        over_nominal = rec.named(strength.relative_depth(a.greatest, case.value("pipe.nominal_wall")),
                                  "Depth with allowance over nominal wall, for the repair criteria")
     facts = _facts(bundle, a, life, case.value("service.maop"), over_nominal)
     done = tuple(Ruled(c, tuple(rules.evaluate(c, facts))) for c in lists)
     apart = rules.load(rules.WRAP)
     exclusions = Ruled(apart, tuple(rules.evaluate(apart, facts)))
     asking = [f for r in done for f in r.findings if f.criterion.deadline.name not in _NOT_NOW]
-    excluded = _of_class(exclusions, "excluded")
+    excluded = tuple(t for r in (*done, exclusions) for t in _of_class(r, "excluded"))
     missing = tuple(dict.fromkeys(m for r in done for f in r.findings if f.verdict == rules.NO_DATA
                                   for m in f.missing))
 
@@ -154,7 +161,7 @@ def _facts(bundle: Bundle, a: Assessment | None, life: Life | None, maop: Value,
     facts: dict[str, Any] = {
         "metal_loss": "yes" if loss else "no" if f.dent_stress_riser == "no" or not dent else None,
         "depth_over_nominal": None if over_nominal is None else over_nominal.magnitude,
-        "depth_over_wall": None if a is None else a.relative_depth.magnitude,
+        "depth_over_wall": None if a is None else a.greatest.magnitude / a.wall.magnitude,
         "depth_over_wall_end_of_life": _at_end(bundle, a, life),
         "failure_ratio": None if a is None or a.failure is None else a.failure.magnitude / maop.magnitude,
         "operating_ratio": None if a is None or a.governing is None else a.governing.magnitude / maop.magnitude,
@@ -172,7 +179,7 @@ def _facts(bundle: Bundle, a: Assessment | None, life: Life | None, maop: Value,
         "dent_strain_passed": f.dent_strain_passed, "seam_corrosion_preferential": seam[0],
         "seam_corrosion_along": seam[1], "seam_type": case.pipe.seam_process,
         "joint_factor": _joint_factor(bundle),
-        "crack": "yes" if kind == "crack" or f.crack_depth is not None else f.crack,
+        "crack": "yes" if kind == "crack" or f.crack_depth is not None or f.crack_beyond_tool == "yes" else f.crack,
         "crack_depth_over_wall": over("features.crack_depth", "pipe.nominal_wall"),
         "crack_beyond_tool": f.crack_beyond_tool,
         "gouge": "yes" if kind == "gouge" or f.gouge_depth is not None else "no",
@@ -191,11 +198,11 @@ def _at_end(bundle: Bundle, a: Assessment | None, life: Life | None) -> float | 
         return None
     grows = bundle.case.defect.kind == INTERNAL_LOSS or bundle.case.service.internal_corrosion != "none"
     if not grows:
-        return a.relative_depth.magnitude
+        return a.greatest.magnitude / a.wall.magnitude
     years = bundle.case.get("design.design_life")
     if life is None or years is None:
         return None
-    return (a.depth.magnitude + life.rate.magnitude * years.base) / a.wall.magnitude
+    return (a.greatest.magnitude + life.rate.magnitude * years.base) / a.wall.magnitude
 
 
 def _joint_factor(bundle: Bundle) -> float | None:

@@ -47,14 +47,22 @@ def worn(bundle: Bundle, a: Assessment, life: Life | None, gates: Gates) -> Asse
     depth = rec.named(growth.depth_after(a.depth, life.rate, years), "Depth at the end of the repair's life")
     length = a.length if life.length_rate is None else rec.named(
         growth.depth_after(a.length, life.length_rate, years), "Length at the end of the repair's life")
-    share = rec.named(strength.relative_depth(depth, a.wall), "Depth over wall at the end of the repair's life")
+    whole = a.whole_length
+    if whole is not None and life.length_rate is not None:
+        whole = rec.named(growth.depth_after(whole, life.length_rate, years),
+                          "Length of all clusters at the end of the repair's life")
+    deep = a.whole_depth
+    if deep is not None:
+        deep = rec.named(growth.depth_after(deep, life.rate, years), "Greatest depth at the end of the repair's life")
+    share = rec.named(strength.relative_depth(deep or depth, a.wall), "Depth over wall at the end of the repair's life")
     entry = bundle.tables.entry(code(bundle), "depth_limit")
     fits = gates.add(rec.check("Depth over wall at the end of the repair's life", share, "<=", entry.value(),
                                citation=entry.citation, status=entry.status, kind="gate"))
     if not fits.met:
         return None
     z = strength.length_parameter(length, case.value("pipe.outside_diameter"), a.wall)
-    forms = [f for f in _forms(bundle, a, Sizes(a.wall, depth, length, share, z)) if f.safe is not None]
+    eta = share if deep is None else strength.relative_depth(depth, a.wall)
+    forms = [f for f in _forms(bundle, a, Sizes(a.wall, depth, length, eta, z)) if f.safe is not None]
     gates.add(rec.gate("A method of record holds at the end of the repair's life", bool(forms),
                        ", ".join(NAMES[f.key] for f in forms) or "none", "at least one", citation=entry.citation,
                        status=entry.status))
@@ -64,8 +72,8 @@ def worn(bundle: Bundle, a: Assessment, life: Life | None, gates: Gates) -> Asse
     for f in forms[1:]:
         lowest = pressure.lower_pressure(lowest, f.safe)
     lowest = rec.named(lowest, "Governing safe pressure at the end of the repair's life")
-    return replace(a, depth=depth, length=length, relative_depth=share, governing=lowest,
-                   section=damaged_section(bundle, depth, a.wall))
+    return replace(a, depth=depth, length=length, whole_length=whole, whole_depth=deep, deepest=share,
+                   relative_depth=eta, governing=lowest, section=damaged_section(bundle, deep or depth, a.wall))
 
 
 def _forms(bundle: Bundle, a: Assessment, s: Sizes) -> list[Form]:

@@ -77,10 +77,11 @@ def increment_outside(bundle: Bundle) -> str:
 def _capped(bundle: Bundle, flow: Value) -> Value:
     """The flow stress, brought down to SMTS where it would be above: weaker steel never gives a higher pressure."""
     smts = bundle.case.optional("pipe.smts")
+    measured = bundle.grid is not None or bundle.profile is not None or bundle.pits is not None
     if smts is None:
         active().warn("SMTS is not stated: the flow stress cannot be held against it, and the methods that rest on the "
                       "tensile strength were not run (DNV-RP-F101; Leis and Stephens 1997). These remain: "
-                      f"{'; '.join(NAMES[k] for k in (*BOXES, AREA))}.", "case: pipe.smts")
+                      f"{'; '.join(NAMES[k] for k in BOXES + ((AREA,) if measured else ()))}.", "case: pipe.smts")
         return flow
     if flow.magnitude <= smts.magnitude:
         return flow

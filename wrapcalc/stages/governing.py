@@ -6,8 +6,7 @@ from wrapcalc.case import Bundle
 from wrapcalc.case.model import AREA, DNV, LOWEST, PLANT, PROFILE_FIRST, RSF
 from wrapcalc.formulas import pressure
 from wrapcalc.recorder import active
-from wrapcalc.stages.forms import BOXES, NAMES, OF_DNV, RECORD, Form
-from wrapcalc.stages.kernels import ORIGINAL_1991
+from wrapcalc.stages.forms import BOXES, NAMES, OF_DNV, Form
 from wrapcalc.values import Value
 
 FAMILY = (*BOXES, AREA)
@@ -62,7 +61,9 @@ def _warn(bundle: Bundle, forms: tuple[Form, ...], governing: Form, has_profile:
         rec.warn(f"A profile was measured, and the {NAMES[governing.key]}, which sees one depth and one length only, "
                  "governs: it is the lower answer. Where company practice lets a profile come before a box, say so in "
                  "assessment.method.", governing.safe.origin.ref)
-    lower = [f for f in forms if f.role != RECORD and f.safe is not None
+    # A profile beats the boxes of its own family; their lower answers are no news.
+    known = {*methods_of_record(bundle, has_profile), *(BOXES if governing.key == AREA else ())}
+    lower = [f for f in forms if f.key not in known and f.safe is not None
              and f.safe.magnitude < governing.safe.magnitude]
     if lower:
         rec.warn("Methods that do not govern give a lower safe pressure: " + "; ".join(
@@ -71,14 +72,17 @@ def _warn(bundle: Bundle, forms: tuple[Form, ...], governing: Form, has_profile:
 
 
 def failure_of_record(forms: tuple[Form, ...], governing: Form | None) -> tuple[Value | None, Form | None]:
-    """Failure pressure that the repair criteria and the remaining life take.
+    """Failure pressure that the repair criteria take.
 
-    That of the governing method; where its result is already a safe pressure, the lowest of the metal-loss forms.
+    That of the governing method, if it is one of those that 49 CFR 192.712(b) names (ASME B31G, PR 3-805); otherwise,
+    and where its result is already a safe pressure, the lowest of those.
     """
-    if governing is not None and governing.failure is not None:
+    if governing is None:
+        return None, None
+    if governing.failure is not None and governing.key in FAMILY:
         return governing.failure, governing
     inside = [f for f in forms if f.key in FAMILY and f.failure is not None]
-    if governing is None or governing.key != ORIGINAL_1991 or not inside:
+    if not inside:
         return None, None
     lowest = min(inside, key=lambda f: f.failure.magnitude)  # type: ignore[union-attr]
     return lowest.failure, lowest

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 from wrapcalc.case import Bundle
+from wrapcalc.case.model import DNV, METAL_LOSS
 from wrapcalc.checks import Check, compare
 from wrapcalc.recorder import Recorder, active, recording
 from wrapcalc.stages import scope
@@ -98,14 +99,18 @@ def _decided(bundle: Bundle, rec: Recorder, out: Outcome) -> Decision:
     reasons = scope.outside_of_design(bundle)
     if reasons:
         interim = interim_limit(bundle, a)
-        return Decision(NO_DATA, "Insufficient data: " + "; ".join(reasons) + ". Until then hold at most "
-                        f"{_shower(bundle)(interim.limit)}.", tuple(reasons), interim)
+        return Decision(NO_DATA, "Insufficient data: " + "; ".join(reasons) + f". Until then {_hold(bundle, interim)}.",
+                        tuple(reasons), interim)
     out.missing = scope.missing_for_design(bundle)
     if out.missing:
-        return _incomplete(out.missing, "designing a wrap")
+        interim = interim_limit(bundle, a)
+        count = len(out.missing)
+        return Decision(NO_DATA, f"Insufficient data: {_why(bundle, a, ruled, out.life)}, and {count} "
+                        f"value{'s' if count > 1 else ''} needed for designing a wrap {'are' if count > 1 else 'is'} "
+                        f"missing. Until then {_hold(bundle, interim)}.", ruled.reasons, interim)
     rec.stage = "D"
     out.design = design(bundle, a, out.life)
-    decision = _after_design(bundle, a, out.design, ruled)
+    decision = _after_design(bundle, a, out.design, ruled, out.life)
     if decision.word == WRAP:
         rec.stage = "T"
         rec.begin("Quantities")
@@ -124,8 +129,7 @@ def _feature(bundle: Bundle, rec: Recorder) -> Outcome:
     ruled = dispose(bundle, None, None)
     interim = interim_limit(bundle, None)
     kind = bundle.case.defect.kind
-    hold = (f"Until then hold at most {_shower(bundle)(interim.limit)}, the pressure rule alone, or less as those who "
-            "are licensed decide.")
+    hold = f"Until then {_hold(bundle, interim)}, the pressure rule alone, or less as those who are licensed decide."
     if ruled.leading is not None or ruled.excluded or kind in ("crack", "leak"):
         what = ruled.sentence or f"a {kind} is outside what a wrap of this kind may restore"
         decision = Decision(OTHER, f"Other repair needed: {what}. {hold}", ruled.reasons, interim)
@@ -145,16 +149,21 @@ def _after_assessment(bundle: Bundle, a: Assessment, ruled: Disposition, life: L
     """The decision that the assessment alone makes, or None when a wrap must be tried."""
     case, show = bundle.case, _shower(bundle)
     if a.outside:
-        return Decision(NO_DATA, "Insufficient data: " + "; ".join(a.outside) + ".", a.outside)
+        interim = interim_limit(bundle, a)
+        return Decision(NO_DATA, "Insufficient data: " + "; ".join(a.outside) + ". Until then "
+                        f"{_hold(bundle, interim)}.",
+                        a.outside + ruled.reasons, interim)
     if a.too_deep:
         interim = interim_limit(bundle, a)
-        return Decision(OTHER, f"Other repair needed: depth with allowance is {a.relative_depth.show(significant=3)} "
+        return Decision(OTHER, f"Other repair needed: depth with allowance is {a.greatest_share.show(significant=3)} "
                         f"of the wall, above the limit {a.depth_check.limit.show()} ({a.depth_check.citation}); no "
                         "strength method and no wrap of this kind applies. Until it is repaired hold at most "
                         f"{show(interim.limit)}, the pressure rule alone, or less as those who are licensed decide.",
                         ruled.reasons, interim=interim)
     if a.governing is None:
         reasons = tuple(f"{f.key}: {f.reason}" for f in a.forms if f.reason)
+        if case.assessment.method == DNV and case.get("pipe.smts") is None:
+            reasons += (f"{DNV} is named and rests on the tensile strength: state pipe.smts",)
         return Decision(NO_DATA, "Insufficient data: no form of remaining strength that may govern is inside its "
                         "scope.", reasons)
     assert a.axial_check is not None and a.strength_check is not None and a.section is not None
@@ -164,64 +173,81 @@ def _after_assessment(bundle: Bundle, a: Assessment, ruled: Disposition, life: L
         return Decision(OTHER, f"Other repair needed: {ruled.excluded[0]}. Until it is repaired hold at most "
                         f"{show(interim.limit)}.", ruled.reasons, interim)
     fit = a.strength_check.met and a.axial_check.met
-    if fit and ruled.leading is None:
+    if fit and ruled.leading is None and not (life and life.due):
         _warn_upset(bundle, a)
-        active().assume("Recoating of the pipe is assumed" + ("." if life else "; growth of the defect is not "
-                        "assessed."), "scope")
+        recoat = case.defect.kind == METAL_LOSS
+        if recoat:
+            active().assume("Recoating of the pipe is assumed" + ("." if life else "; growth of the defect is not "
+                            "assessed."), "scope")
         return Decision(NO_REPAIR, f"No repair needed for strength: the governing safe pressure {show(a.governing)} "
-                        f"({a.governing_form}) is not below the MAOP {show(maop)}, repair factor "
-                        f"{a.repair_factor.show(significant=3)}. Recoating is assumed; {_growth(life, show)}",
-                        ruled.reasons)
+                        f"({a.told_form(bundle)}) is not below the MAOP {show(maop)}, repair factor "
+                        f"{a.repair_factor.show(significant=3)}. " + ("Recoating is assumed; " if recoat else "")
+                        + _capital(_growth(life), not recoat) + ruled.open_words, ruled.reasons)
     lowered = case.optional("service.lowered_maop")
-    if lowered is not None and compare(lowered, "<=", a.governing) and not ruled.fires_at(lowered):
+    due = life is not None and life.due
+    if lowered is not None and compare(lowered, "<=", a.governing) and not ruled.fires_at(lowered) and not due:
         _warn_upset(bundle, a)
         axial = axial_check(bundle, a.section, lowered, a.allowable, "lowered MAOP")
         if axial.met:
             interim = interim_limit(bundle, a)
             return Decision(REDUCE, f"Reduce pressure and monitor: the MAOP is lowered from {show(maop)} to "
                             f"{show(lowered)}, not above the governing safe pressure {show(a.governing)} "
-                            f"({a.governing_form}). Until then hold at most {show(interim.limit)}. "
-                            + _growth(life, show).capitalize(), ruled.reasons, interim=interim)
+                            f"({a.told_form(bundle)}). Until then {_hold(bundle, interim)}. "
+                            + _capital(_growth(life)) + ruled.open_words, ruled.reasons, interim=interim)
     return None
 
 
-def _growth(life: Life | None, show) -> str:
+def _growth(life: Life | None) -> str:
     """What the decision says about growth."""
     if life is None:
         return "growth is not assessed."
-    return f"remaining life {life.words}, look again within {life.interval.show(significant=3)}."
+    return (f"remaining life {life.words}{life.words_of_safe}, look again within "
+            f"{life.interval.show(significant=3)} of the measurement.")
 
 
-def _after_design(bundle: Bundle, a: Assessment, d: Design, ruled: Disposition) -> Decision:
+def _capital(text: str, wanted: bool = True) -> str:
+    return text[0].upper() + text[1:] if wanted else text
+
+
+def _hold(bundle: Bundle, interim: Interim) -> str:
+    """What to hold until then; where no pressure mends the loads, that comes first."""
+    return f"hold at most {interim.limit.show(bundle.case.display, 4)}" + (f", and {interim.also}" if interim.also else
+                                                                          "")
+
+
+def _after_design(bundle: Bundle, a: Assessment, d: Design, ruled: Disposition, life: Life | None) -> Decision:
     show, case = _shower(bundle), bundle.case
     assert a.governing is not None
     failed = tuple(_told(c, case.display) for c in d.failed)
     if not d.fits:
         return Decision(NO_DATA, "Insufficient data: the repair would reach a girth weld, bend or fitting, which this "
-                        f"version does not cover. Until then hold at most {show(d.interim.limit)}.",
+                        f"version does not cover. Until then {_hold(bundle, d.interim)}.",
                         tuple(_told(c, case.display) for c in d.clear if not c.met), d.interim)
     if not d.holds:
-        why = _why(bundle, a, ruled)
+        why = _why(bundle, a, ruled, life)
         return Decision(OTHER, f"Other repair needed: {why}, and the chosen wrap does not meet {len(failed)} of its "
-                        f"gates and checks. Until it is repaired hold at most {show(d.interim.limit)}.", failed,
-                        interim=d.interim)
+                        f"gates and checks. Until it is repaired {_hold(bundle, d.interim)}.",
+                        failed + ruled.reasons, interim=d.interim)
     interim = d.interim
     layers, cover = d.layers, d.layout.cover  # type: ignore[union-attr]
-    return Decision(WRAP, f"Wrap: {_why(bundle, a, ruled)}; {int(layers.magnitude)} layers of "  # type: ignore[union-attr]
+    why = _why(bundle, a, ruled, life)
+    return Decision(WRAP, f"Wrap: {why}; {int(layers.magnitude)} layers of "  # type: ignore[union-attr]
                     f"{bundle.system.system.name}, {show(d.wrap_thickness)} thick over {show(cover)}, "  # type: ignore
                     f"restore {show(d.pressure)}. Until the repair is accepted hold at most {show(interim.limit)}, and "
                     f"while it is laid and cures at most {show(case.value('service.installation_pressure'))}.",
                     ruled.reasons, interim)
 
 
-def _why(bundle: Bundle, a: Assessment, ruled: Disposition) -> str:
+def _why(bundle: Bundle, a: Assessment, ruled: Disposition, life: Life | None) -> str:
     """Why something must be done, in the words of what governs."""
     show = _shower(bundle)
     assert a.governing is not None and a.strength_check is not None and a.axial_check is not None
     if not a.strength_check.met:
-        return (f"the governing safe pressure {show(a.governing)} ({a.governing_form}) is below the MAOP "
+        return (f"the governing safe pressure {show(a.governing)} ({a.told_form(bundle)}) is below the MAOP "
                 f"{show(bundle.case.value('service.maop'))}")
-    return "the axial stress of the damaged section is too high" if not a.axial_check.met else ruled.sentence
+    if not a.axial_check.met:
+        return "the axial stress of the damaged section is too high"
+    return ruled.sentence or (f"the remaining life is {life.words}, too short to wait" if life else "")
 
 
 def _told(c: Check, display: str) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -13,10 +13,11 @@ from wrapcalc.formulas import cross_checks as cross
 from wrapcalc.formulas import fitness_for_service as ffs
 from wrapcalc.formulas import remaining_strength as strength
 from wrapcalc.stages.assess import Assessment
-from wrapcalc.stages.forms import NAMES, SINGLE, derating
+from wrapcalc.stages.forms import NAMES, OF_DNV, SINGLE, derating
 from wrapcalc.stages.governing import methods_of_record
-from wrapcalc.stages.kernels import ORIGINAL_1991, River, Strength, failure, lowest, safe
+from wrapcalc.stages.kernels import ORIGINAL_1991, River, Steel, Strength, failure, lowest, safe
 from wrapcalc.stages.ranking import bare_steel
+from wrapcalc.stages.shape import river_of
 from wrapcalc.standards.documents import API_579, DNV_F101
 
 #: Beyond so many stations an envelope of the profile is worked with: the search grows with their square.
@@ -25,12 +26,16 @@ MOST_STATIONS = 150
 
 @dataclass(frozen=True)
 class OfRecord:
-    """safe, failure: (depth, length) -> MPa, what governs at those sizes. each: the same by method. failure is the safe
-    pressure itself where the methods of record give no other (words says so). note: what was simplified."""
+    """safe, failure: (depth, length) -> MPa, what governs at those sizes. each: the safe pressures by method.
+
+    failure_of: the methods behind `failure`; it is the safe pressure itself where the methods of record give no other
+    (failure_is_safe). note: what was simplified.
+    """
 
     safe: Strength
     failure: Strength
     each: dict[str, Strength]
+    failure_of: tuple[str, ...]
     failure_is_safe: bool
     note: str
 
@@ -47,15 +52,61 @@ def of_record(bundle: Bundle, a: Assessment) -> OfRecord:
     keys = [f.key for f in a.forms if f.safe is not None and f.key in methods_of_record(bundle, a.river is not None)]
     if RSF in keys:
         of_plant = _plant(bundle, a)
-        return OfRecord(of_plant, of_plant, {RSF: of_plant}, True, note)
-    if SINGLE in keys:  # the single defect of the same depth and length is never stronger than the shape inside it
-        keys = [SINGLE]
-        note += " The single-defect form stands for the shape."
+        return OfRecord(of_plant, of_plant, {RSF: of_plant}, (RSF,), True, note)
+    if SINGLE in keys:
+        return _dnv(bundle, a, steel, note)
     safety = {k: _safety(bundle, a, k) for k in keys}
     each = {k: safe(k, steel, safety[k], river) for k in keys}
     with_failure = [k for k in keys if k != ORIGINAL_1991] or [a.failure_key or ORIGINAL_1991]
     bursts = [failure(k, steel, river) for k in with_failure]
-    return OfRecord(lowest(list(each.values())), lowest(bursts), each, with_failure == [ORIGINAL_1991], note.strip())
+    return OfRecord(lowest(list(each.values())), lowest(bursts), each, tuple(with_failure),
+                    with_failure == [ORIGINAL_1991], note.strip())
+
+
+def _dnv(bundle: Bundle, a: Assessment, steel: Steel, note: str) -> OfRecord:
+    """The single-defect form for what governs by DNV-RP-F101, brought down to it where the shape or group is weaker.
+
+    The complex-shape procedure may fall below the single defect of the same depth and length; its share of that today
+    is kept at other sizes.
+    """
+    found = {f.key: f.failure.magnitude for f in a.forms if f.key in OF_DNV and f.failure is not None}
+    share = min(1.0, found[a.governing_key] / found[SINGLE])
+    note += " The single-defect form stands for the shape" + ("." if share == 1 else
+                                                             f", times {share:.4f}, its share of that form today.")
+    single = failure(SINGLE, steel)
+    factor = _safety(bundle, a, SINGLE)
+
+    def burst(depth: np.ndarray, length: np.ndarray) -> np.ndarray:
+        return share * single(depth, length)
+
+    def working(depth: np.ndarray, length: np.ndarray) -> np.ndarray:
+        return burst(depth, length) / factor
+    return OfRecord(working, burst, {SINGLE: working}, (SINGLE,), False, note.strip())
+
+
+@dataclass(frozen=True)
+class Beside:
+    """A cluster that does not govern today. depth, length: with allowances, mm; failure: (depth, length) -> MPa."""
+
+    label: str
+    depth: float
+    length: float
+    failure: Strength
+
+
+def clusters_beside(bundle: Bundle, a: Assessment) -> list[Beside]:
+    """The clusters that do not govern today, by the same methods: one of them may come to govern as they grow."""
+    if a.shape is None or not a.shape.split:
+        return []
+    deeper, longer = (bundle.case.get(f"defect.{n}_allowance").base for n in ("depth", "length"))
+    out = []
+    for piece in a.shape.pieces:
+        if piece is a.shape.piece:
+            continue
+        depth, length = piece.depth + deeper, piece.length + longer
+        river = None if piece.river is None else river_of(piece, deeper, longer, length)
+        out.append(Beside(piece.label, depth, length, of_record(bundle, replace(a, river=river)).failure))
+    return out
 
 
 def others(bundle: Bundle, a: Assessment, rec: OfRecord) -> dict[str, Strength]:
@@ -78,7 +129,7 @@ def _workable(river: River | None) -> tuple[River | None, str]:
     if river is None or len(river.x) <= MOST_STATIONS:
         return river, ""
     return envelope(river, MOST_STATIONS), (f"For these sizes the profile of {len(river.x)} stations is replaced by an "
-                                            f"envelope of {MOST_STATIONS} that lies nowhere above its depth.")
+                                            f"envelope of {MOST_STATIONS} that is nowhere shallower.")
 
 
 def envelope(river: River, most: int) -> River:

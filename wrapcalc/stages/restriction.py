@@ -31,10 +31,14 @@ class Option:
 
 @dataclass(frozen=True)
 class Interim:
-    """The limit until the repair is accepted or the MAOP is lowered, and the options it was taken from."""
+    """The limit until the repair is accepted or the MAOP is lowered, and the options it was taken from.
+
+    also: what has to be done besides, where no pressure is low enough.
+    """
 
     limit: Value
     options: tuple[Option, ...] = ()
+    also: str = ""
 
 
 def interim_limit(bundle: Bundle, a: Assessment | None) -> Interim:
@@ -51,6 +55,11 @@ def interim_limit(bundle: Bundle, a: Assessment | None) -> Interim:
         rec.assume(f"The pressure is reduced by the option “{chosen}”, because: {case.disposition.reduction_reason}",
                    "case: disposition.reduction")
         limit = rec.named(pressure.lower_pressure(taken.pressure, discovery), "Interim pressure limit, option chosen")
+        if a is not None and a.governing is not None and limit.magnitude > a.governing.magnitude:
+            rec.warn(f"The chosen option, {limit.show(case.display)}, is above the governing safe pressure: the "
+                     f"limit is brought down to {a.governing.show(case.display)}.", limit.origin.ref)
+            limit = rec.named(pressure.lower_pressure(limit, a.governing),
+                              "Interim pressure limit, option chosen, not above the safe pressure")
     elif a is None or a.governing is None or a.axial_check is None:
         limit = share
     else:
@@ -60,12 +69,15 @@ def interim_limit(bundle: Bundle, a: Assessment | None) -> Interim:
     if chosen and (taken is None or taken.pressure is None):
         rec.warn(f"The option “{chosen}” cannot be worked out for this case; the lowest that can be is taken.",
                  "case: disposition.reduction")
+    also = ""
     if a is not None and a.axial_check is not None and not a.axial_check.met and a.section is not None:
         axial = axial_limit(bundle, a.section, a.axial_check, case.value("service.maop"), a.allowable)
+        also = "" if axial is not None else ("relieve the external loads before anyone works beside the pipe: no "
+                                             "pressure keeps the axial stress inside its limit")
         if axial is not None:
             limit = rec.named(pressure.lower_pressure(limit, axial), "Interim pressure limit, axial section included")
     return Interim(limit, tuple(Option(o.words, o.pressure, o.note, o is taken and o.pressure is not None)
-                                for o in options))
+                                for o in options), also)
 
 
 def _options(bundle: Bundle, a: Assessment | None, share: Value, discovery: Value) -> list[Option]:

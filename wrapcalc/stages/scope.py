@@ -61,11 +61,12 @@ def features_outside(bundle: Bundle) -> list[str]:
             reasons.append(reason)
 
     inside = case.service.inside_repair
-    crossed = inside == "girth weld" and all(case.get(f"pipe.other_{n}") is not None for n in _OF_A_JOINT)
+    needed = _OF_A_JOINT + (("smts",) if case.get("pipe.smts") is not None else ())
+    crossed = inside == "girth weld" and all(case.get(f"pipe.other_{n}") is not None for n in needed)
     words("Bend, girth weld, fitting or corroded seam at the defect", inside == "nothing" or crossed, inside,
           "nothing, or a girth weld with both joints stated",
           "there is a girth weld inside the repair and the other joint is not stated: give pipe."
-          + ", pipe.".join(f"other_{n}" for n in _OF_A_JOINT) if inside == "girth weld" else
+          + ", pipe.".join(f"other_{n}" for n in needed) if inside == "girth weld" else
           f"there is a {inside} inside the repair, which this version does not cover")
     if crossed:
         rec.assume("The corrosion is assessed at its full length across the girth weld, with the lower wall and grade "

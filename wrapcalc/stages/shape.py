@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wrapcalc.case import Bundle
-from wrapcalc.case.boxes import shortest_arc
+from wrapcalc.case.boxes import Boxes, shortest_arc
 from wrapcalc.formulas import remaining_strength as strength
 from wrapcalc.recorder import active
 from wrapcalc.searches import clusters as grouping
@@ -26,7 +26,10 @@ _MOST_ROWS = 12
 
 @dataclass(frozen=True)
 class Piece:
-    """One cluster in mm: where it is (along from, to; around from, to), depth as measured, river bottom as measured."""
+    """One cluster in mm: where it is (along from, to; around from, to), depth as measured, river bottom as measured.
+
+    grown: the river bottom holds the allowance on the length already, half at each end of every pit.
+    """
 
     label: str
     along: tuple[float, float]
@@ -34,6 +37,7 @@ class Piece:
     depth: float
     count: int
     river: tuple[np.ndarray, np.ndarray] | None
+    grown: bool = False
 
     @property
     def length(self) -> float:
@@ -81,17 +85,19 @@ def measured(bundle: Bundle, wall: Value, safe_of: Callable[[Piece], float]) -> 
                         if case.assessment.interaction is None else "case: assessment.interaction")
         return Shape((_whole(bundle, boxes),), 0, "all one", rows)
     D = case.get("pipe.outside_diameter").base
-    rule = grouping.interaction_rule(name, D, wall.magnitude, *(
+    # The thicker wall and the allowance on the lengths make pits act as one more often: the safer reading.
+    thick = max((case.value(f"pipe.{f}") for f in ("nominal_wall", "sound_wall")), key=lambda w: w.magnitude)
+    rule = grouping.interaction_rule(name, D, thick.magnitude, *(
         None if (g := case.get(f"assessment.interaction_{side}")) is None else g.base for side in ("axial", "around")))
-    found = grouping.clusters(boxes, rule, np.pi * D)
+    found = grouping.clusters(_longer(boxes, case.get("defect.length_allowance").base), rule, np.pi * D)
     pieces = tuple(_piece(bundle, boxes, c, i) for i, c in enumerate(found, 1))
     pressures = [safe_of(p) for p in pieces]
     governing = int(np.argmin(pressures))
-    _told(bundle, pieces, pressures, governing, rule, len(rows), wall)
+    _told(bundle, pieces, pressures, rule, len(rows), thick)
     return Shape(pieces, governing, rule.words, rows)
 
 
-def _boxes(bundle: Bundle) -> grouping.Boxes:
+def _boxes(bundle: Bundle) -> Boxes:
     if bundle.pits is not None:
         return bundle.pits.boxes(np.pi * bundle.case.get("pipe.outside_diameter").base)
     grid = bundle.grid
@@ -99,25 +105,32 @@ def _boxes(bundle: Bundle) -> grouping.Boxes:
     return grouping.boxes_of_grid(grid.axial, grid.around, grid.depth)
 
 
-def _whole(bundle: Bundle, boxes: grouping.Boxes) -> Piece:
+def _longer(boxes: Boxes, by: float) -> Boxes:
+    """The boxes with the allowance on their lengths, half at each end."""
+    return Boxes(boxes.x0 - by / 2, boxes.x1 + by / 2, boxes.y0, boxes.y1, boxes.depth)
+
+
+def _whole(bundle: Bundle, boxes: Boxes) -> Piece:
     """All loss as one piece."""
     if bundle.grid is not None:
         x, d = trimmed(bundle.grid.axial, np.asarray(bundle.grid.profile))
     else:
-        x, d = grouping.profile_of_boxes(boxes)
+        x, d = grouping.profile_of_boxes(_longer(boxes, bundle.case.get("defect.length_allowance").base))
     around = shortest_arc(boxes.y0, boxes.y1, float(np.pi * bundle.case.get("pipe.outside_diameter").base))
     return Piece("1", (float(boxes.x0.min()), float(boxes.x1.max())), around,
-                 float(boxes.depth.max()), len(boxes.depth), (x, d))
+                 float(boxes.depth.max()), len(boxes.depth), (x, d), bundle.grid is None)
 
 
-def _piece(bundle: Bundle, boxes: grouping.Boxes, cluster: grouping.Cluster, number: int) -> Piece:
+def _piece(bundle: Bundle, boxes: Boxes, cluster: grouping.Cluster, number: int) -> Piece:
     if bundle.grid is not None:
         grid = bundle.grid
         river = trimmed(*grouping.profile_of_cluster(grid.axial, grid.around, grid.depth, cluster))
     else:
-        river = grouping.profile_of_boxes(boxes, cluster.members)
-    return Piece(str(number), (cluster.x0, cluster.x1), (cluster.y0, cluster.y1), cluster.depth, len(cluster.members),
-                 river)
+        more = bundle.case.get("defect.length_allowance").base
+        river = grouping.profile_of_boxes(_longer(boxes, more), cluster.members)
+    mine = boxes.taken(cluster.members)
+    return Piece(str(number), (float(mine.x0.min()), float(mine.x1.max())), (cluster.y0, cluster.y1), cluster.depth,
+                 len(cluster.members), river, bundle.grid is None)
 
 
 def trimmed(x: np.ndarray, d: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -127,8 +140,8 @@ def trimmed(x: np.ndarray, d: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return np.asarray(x, float)[part], np.asarray(d, float)[part]
 
 
-def _told(bundle: Bundle, pieces: tuple[Piece, ...], pressures: list[float], governing: int, rule: grouping.Rule,
-          pits: int, wall: Value) -> None:
+def _told(bundle: Bundle, pieces: tuple[Piece, ...], pressures: list[float], rule: grouping.Rule, pits: int,
+          thick: Value) -> None:
     case, rec = bundle.case, active()
     order = sorted(range(len(pieces)), key=lambda i: pressures[i])
     rows = [(f"cluster {pieces[i].label}", f"{pieces[i].count} pits, depth {_mm(bundle, pieces[i].depth)}, length "
@@ -138,7 +151,8 @@ def _told(bundle: Bundle, pieces: tuple[Piece, ...], pressures: list[float], gov
         rows.append((f"{len(order) - _MOST_ROWS} more", "with higher safe pressures"))
     rec.procedure("Clusters of pits that act as one", f"{rule.words}; right across 12 o'clock, repeated on the "
                   "envelopes until nothing joins; the first row governs", rule.citation, rule.status,
-                  {"outside diameter": case.value("pipe.outside_diameter"), "wall used": wall},
+                  {"outside diameter": case.value("pipe.outside_diameter"), "thicker of nominal and sound wall": thick,
+                   "allowance on the length of each pit": case.value("defect.length_allowance")},
                   {"pits": (float(pits), ""), "clusters": (float(len(pieces)), "")}, rows)
     rec.assume(f"Pits act as one by the rule “{rule.name}”, because: {case.assessment.interaction_reason}",
                "case: assessment.interaction")
@@ -165,11 +179,15 @@ def governing_sizes(bundle: Bundle, shape: Shape | None) -> tuple[Value, Value]:
 def river_of(piece: Piece, depth_allowance: float, length_allowance: float, length: float) -> River:
     """The river bottom with its allowances: depth added wherever there is loss, length stretched about the middle.
 
+    A table of pits has the allowance at each pit already: stretching would widen the sound gaps, too.
+
     length: the length used, for which the profile stands.
     """
     assert piece.river is not None
     x, d = piece.river
     span = float(x[-1] - x[0])
+    if piece.grown:
+        length_allowance = 0.0
     deep = np.where(d > 0, d + depth_allowance, 0.0)
     return River((x - x[0]) * (span + length_allowance) / span, deep, float(deep.max()), length)
 

@@ -86,7 +86,7 @@ def _cloth(bundle: Bundle, d: Design) -> list[Line]:
 def _filler(bundle: Bundle, a: Assessment, d: Design) -> Line:
     system, case, rec = bundle.system, bundle.case, active()
     if bundle.grid is None:
-        bound = quantity.filler_box(a.length, case.value("defect.width"), a.depth)
+        bound = quantity.filler_box(a.extent, case.value("defect.width"), a.greatest)
         basis = "box of greatest depth (no grid)"
         rec.assume("There is no depth grid: filler is ordered for a box of the greatest depth.", "safer reading")
     else:

@@ -41,7 +41,14 @@ def dnv_forms(bundle: Bundle, factor: Value, s: Sizes, shape: Shape | None, rive
         reason = f"depth over wall is above {limit.written} ({limit.citation})"
         rec.strike(failure, reason)
         return [Form(SINGLE, None, None, reason, **_told(bundle, factor))]
-    forms = [_safe(bundle, SINGLE, _compressed(bundle, s, failure, Q), factor)]
+    lowered = _compressed(bundle, s, failure, Q)
+    if lowered is None:
+        return [Form(SINGLE, None, None, "the compression by the external loads alone exhausts the section that is left",
+                     **_told(bundle, factor))]
+    forms = [_safe(bundle, SINGLE, lowered, factor)]
+    if lowered is not failure:
+        # Neighbours and shapes are given for pressure alone; only the single defect knows compression.
+        return forms
     if shape is not None and len(shape.boxes) > 1:
         forms.append(_interacting(bundle, factor, s, shape))
     if river is not None:
@@ -62,8 +69,11 @@ def _safe(bundle: Bundle, key: str, failure: Value, factor: Value) -> Form:
     return Form(key, failure, safe, **_told(bundle, factor))
 
 
-def _compressed(bundle: Bundle, s: Sizes, failure: Value, Q: Value) -> Value:
-    """The failure pressure with compressive axial stress, where external loads give any that counts."""
+def _compressed(bundle: Bundle, s: Sizes, failure: Value, Q: Value) -> Value | None:
+    """The failure pressure with compressive axial stress; the given one where external loads give none that counts.
+
+    None where the compression leaves nothing.
+    """
     case, rec = bundle.case, active()
     if not (case.get("service.axial_force").base or case.get("service.bending_moment").base):
         return failure
@@ -84,8 +94,9 @@ def _compressed(bundle: Bundle, s: Sizes, failure: Value, Q: Value) -> Value:
     if factor.magnitude <= 0:
         reason = "the compression alone exhausts the section that is left"
         rec.strike(factor, reason)
+        rec.strike(failure, reason)
         rec.warn(f"DNV-RP-F101: {reason}.", factor.origin.ref)
-        return failure
+        return None
     return rec.named(pressure.lower_pressure(failure, dnv.failure_pressure_compression(failure, factor)),
                      "Failure pressure, DNV single defect with compression")
 
@@ -98,8 +109,9 @@ def _interacting(bundle: Bundle, factor: Value, s: Sizes, shape: Shape) -> Form:
     reach = dnv.interaction_arc_dnv(dnv.interaction_angle_dnv(tables.value(DNV_F101.id, "angle_factor"), s.wall,
                                                               diameter), diameter)
     x0, x1, y0, y1, d = (np.array(v) for v in zip(*shape.boxes, strict=True))
-    allowance = bundle.case.get("defect.depth_allowance").base
-    found = projection_lines(x0, x1 - x0, d + allowance, y0, y1 - y0, diameter.magnitude, s.wall.magnitude,
+    allowance, longer = (bundle.case.get(f"defect.{n}_allowance").base for n in ("depth", "length"))
+    found = projection_lines(x0 - longer / 2, x1 - x0 + longer, d + allowance, y0, y1 - y0, diameter.magnitude,
+                             s.wall.magnitude,
                              tensile.magnitude, reach.magnitude)
     group = found.group
     sizes = rec.procedure(

@@ -170,7 +170,7 @@ def leading(findings: Sequence[Finding], schedule_days: float | None = None) -> 
 
 # -- which rule ---------------------------------------------------------------------------------------------------
 GAS_HCA, GAS_OTHER, LIQUID_HCA = "49 CFR 192.933", "49 CFR 192.714", "49 CFR 195.452(h)(4)"
-WRAP = "Wrap exclusions"
+WRAP, JUDGEMENT = "Wrap exclusions", "Judgement"
 
 
 def rules_for(service: str | None, high_consequence_area: str | None) -> tuple[tuple[str, ...], str]:

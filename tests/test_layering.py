@@ -13,7 +13,7 @@ ROOT = Path(wrapcalc.__file__).parent
 LAYERS = [
     ["errors"],
     ["units"],
-    ["values"],
+    ["values", "reading"],
     ["fields"],
     ["expression"],
     ["checks"],

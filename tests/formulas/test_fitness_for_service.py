@@ -168,8 +168,9 @@ def test_factor_by_our_earlier_numbers():
 
 
 def test_limits_are_in_the_tables():
-    """As recalled (from memory): 0.90, 0.20, 1.3 mm, 2.5 mm, 1.8 and 20."""
+    """As recalled (from memory): 0.90, 0.20 and so 0.80, 1.3 mm, 2.5 mm, 1.8 and 20."""
     ours = {e.name: (e.value().magnitude, e.status) for e in shipped().values() if e.document == API_579.id}
     assert ours == {"allowable_rsf": (0.9, "from memory"), "least_thickness_ratio": (0.2, "from memory"),
                     "least_wall_piping": (1.3, "from memory"), "least_wall_vessel": (2.5, "from memory"),
-                    "discontinuity_factor": (1.8, "from memory"), "length_parameter_limit": (20.0, "from memory")}
+                    "discontinuity_factor": (1.8, "from memory"), "length_parameter_limit": (20.0, "from memory"),
+                    "depth_limit": (0.8, "from memory")}

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from wrapcalc.case.features import feature_faults
 from wrapcalc.case.model import AREA, LOWEST, PLANT, RSF, WALL_BASES, Case
 from wrapcalc.errors import Fault
-from wrapcalc.fields import line_numbers
+from wrapcalc.reading import line_numbers
 
 
 def inconsistencies(case: Case, raw: bytes, name: str) -> Iterator[Fault]:

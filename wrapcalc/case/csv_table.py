@@ -9,7 +9,7 @@ import numpy as np
 
 from wrapcalc import units
 from wrapcalc.errors import CaseFaults, Fault
-from wrapcalc.fields import decoded
+from wrapcalc.reading import decoded
 
 #: Units a heading may name.
 UNITS = ("mm", "cm", "m", "in", "mil")

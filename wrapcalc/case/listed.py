@@ -6,7 +6,8 @@ from typing import Any
 
 from wrapcalc import units
 from wrapcalc.errors import Fault
-from wrapcalc.fields import FieldFault, line_numbers, read_text
+from wrapcalc.fields import FieldFault, read_text
+from wrapcalc.reading import line_numbers
 from wrapcalc.standards import pipe_data
 
 

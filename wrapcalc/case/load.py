@@ -21,7 +21,8 @@ from wrapcalc.case.model import Case
 from wrapcalc.case.pits import PitTable
 from wrapcalc.case.profile import Profile
 from wrapcalc.errors import CaseFaults, Fault, UnknownItem
-from wrapcalc.fields import RESERVED_NAME, examine, line_numbers, read_bytes, read_toml, shown_name
+from wrapcalc.fields import RESERVED_NAME, examine
+from wrapcalc.reading import line_numbers, read_bytes, read_toml, shown_name
 from wrapcalc.standards import criteria as repair_criteria
 from wrapcalc.standards import tables as standard_tables
 from wrapcalc.standards.criteria import Criteria

@@ -6,7 +6,8 @@ from collections.abc import Iterator
 
 from wrapcalc.case import Bundle
 from wrapcalc.errors import Fault
-from wrapcalc.fields import line_numbers, lookup, walk
+from wrapcalc.fields import lookup, walk
+from wrapcalc.reading import line_numbers
 
 
 def unprintable(bundle: Bundle, name: str) -> Iterator[Fault]:

@@ -101,7 +101,7 @@ def assess(bundle: Bundle) -> Assessment:
         for note in part.notes if part else ():
             rec.assume(note, "case: defect")
     wall = _wall(bundle)
-    shape = measured(bundle, wall, ranking(bundle, wall))
+    shape = measured(bundle, ranking(bundle, wall))
     depth, length = sizes_with_allowance(bundle, shape)
     rec.begin("Sound pipe")
     diameter = value("pipe.outside_diameter")
@@ -188,7 +188,7 @@ def _judged(bundle: Bundle, a: Assessment, run: _Run, s: Sizes) -> Assessment:
     rec.begin("Governing safe pressure")
     a = replace(a, forms=run.forms, safety=run.safety, sub_length=run.sub_length, mean_depth=run.mean_depth,
                 section=props, axial_check=axial)
-    governing, form = govern(bundle, run.forms, a.river is not None)
+    governing, form = govern(bundle, run.forms, a.river is not None, a.shape is not None and a.shape.split)
     if governing is None or form is None:
         return a
     erf = pressure.repair_factor(maop, governing)

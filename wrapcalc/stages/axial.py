@@ -21,7 +21,7 @@ from wrapcalc.stages.strain import steel
 from wrapcalc.standards.documents import MECHANICS, PRACTICE
 from wrapcalc.values import Value
 
-_WIDTHS = 2000
+_WIDTHS, _HALVINGS = 2000, 40
 
 
 @dataclass(frozen=True)
@@ -39,19 +39,20 @@ class Section:
 
 @dataclass(frozen=True)
 class _Load:
-    """One load case in N and N mm, tension and stretching of the loss side positive, and how to tell it."""
+    """One load case in N, N mm and MPa, tension and stretching of the loss side positive, and how to tell it."""
 
     restrained: bool
     temperature: str
     sign: int
     force: float
     moment: float
+    pressure: float
 
     @property
     def words(self) -> str:
         held = f"restrained, {'coldest' if 'lowest' in self.temperature else 'hottest'}" if self.restrained else "free"
         return held + ("" if not self.moment else ", bending stretches the loss" if self.sign > 0
-                       else ", bending compresses the loss")
+                       else ", bending compresses the loss") + ("" if self.pressure else ", without pressure")
 
 
 def has_loads(bundle: Bundle) -> bool:
@@ -149,20 +150,27 @@ def _loaded_check(bundle: Bundle, props: Section, at: Value, allowable: Value, w
     stated = case.value("defect.width")
     widths = np.linspace(stated.magnitude / _WIDTHS, stated.magnitude, _WIDTHS)
     many = _Widths(bundle, widths, props.depth.magnitude, props.wall.magnitude)
-    loads = list(_loads(bundle, many.sound, at.magnitude, props.wall.magnitude))
+    # The stress is linear in the pressure: one of the two ends is the worst. Without pressure a warm restrained pipe,
+    # or one that is pushed together, has its greatest compression.
+    loads = [x for p in (at.magnitude, 0.0) for x in _loads(bundle, many.sound, p, props.wall.magnitude)]
     greatest = [float(many.worst(x.force, x.moment).max()) for x in loads]
     worst = loads[int(np.argmax(greatest))]
-    rec.procedure("Load cases of the axial section", "each state of restraint, temperature and sense of bending, "
-                  "at its worst width; the formulas that follow are run for the greatest", MECHANICS.id, "derived",
+    found = rec.procedure(
+                  "Load cases of the axial section", "each state of restraint, temperature and sense of bending, with "
+                  "the pressure and without, at its worst width; the formulas that follow are run for the greatest",
+                  MECHANICS.id, "derived",
                   {"pressure": at, "external axial force": case.value("service.axial_force"),
                    "external bending moment": case.value("service.bending_moment")},
-                  {"greatest axial stress, in size": (max(greatest), "MPa")},
+                  {"greatest axial stress, in size": (max(greatest), "MPa"),
+                   "pressure of that load case": (worst.pressure, "MPa")},
                   [(x.words, f"{s:.4g} MPa") for x, s in zip(loads, greatest, strict=True)]
                   + [("governs", worst.words)])
     width = _worst(stated, widths, many.worst(worst.force, worst.moment), props.depth, props.wall,
                    case.value("pipe.outside_diameter"))
     here = _at_width(bundle, width, props.depth, props.wall)
-    force = section.total_axial_force(_force(bundle, worst, at, here), case.value("service.axial_force"))
+    force = section.total_axial_force(
+        _force(bundle, worst, at if worst.pressure else found["pressure of that load case"], here),
+        case.value("service.axial_force"))
     moment = case.value("service.bending_moment")
     turned = bool(moment.magnitude) and (worst.sign > 0) != (moment.magnitude > 0)
     if turned:
@@ -170,8 +178,10 @@ def _loaded_check(bundle: Bundle, props: Section, at: Value, allowable: Value, w
     near = section.axial_stress_at_loss(force, moment, here.area, here.shift, here.fibre, here.moment)
     far = section.axial_stress_opposite(force, moment, here.area, here.shift, case.value("pipe.outside_diameter"),
                                         here.moment)
-    if max(near.magnitude, far.magnitude) > 0 and force.magnitude < 0:
-        rec.warn("The axial force is compressive: buckling of the thinned wall is not assessed here.", force.origin.ref)
+    if pushed := [x for x in loads if x.force < 0]:
+        rec.warn("The axial force is compressive in some load cases ("
+                 + "; ".join(dict.fromkeys(x.words for x in pushed))
+                 + "): buckling of the thinned wall is not assessed here.", force.origin.ref)
     rec.assume("Bending is taken in the plane through the loss, in both senses.", "safer reading")
     return _check(words, near if near.magnitude >= far.magnitude else far, allowable,
                   f"governing load case: {worst.words}")
@@ -211,32 +221,36 @@ def _loads(bundle: Bundle, sound: float, at: float, wall: float) -> Iterator[_Lo
                 nu=nu, sigma_h=pressure.hoop_stress.core(P=at, D=D, t=wall), E_s=metal[0].magnitude,
                 alpha_s=metal[1].magnitude, Delta_T=warm, A_0=sound)))
     for (held, name, force), sign in product(states, (1, -1) if bending else (1,)):
-        yield _Load(held, name, sign, force + outer, sign * bending)
+        yield _Load(held, name, sign, force + outer, sign * bending, at)
 
 
 def axial_limit(bundle: Bundle, props: Section, check: Check, maop: Value, allowable: Value) -> Value | None:
     """Pressure that keeps the axial stress inside its limit; None when no pressure does, or none can be given.
 
     Without external loads the stress grows in proportion to the pressure. With them: the greatest pressure up to which
-    every load case is inside the limit, from nothing upwards.
+    every load case is inside the limit, from nothing upwards. The greatest stress is convex in the pressure, so there
+    is one crossing at most.
     """
     if not has_loads(bundle):
         assert check.provided is not None
         return pressure.axial_pressure(maop, allowable, check.provided)
-    rec, steps = active(), 1000
-    stated = bundle.case.get("defect.width").base
-    many = _Widths(bundle, np.linspace(stated / 200, stated, 200), props.depth.magnitude, props.wall.magnitude)
-    held = -1
-    for i in range(steps + 1):
-        loads = _loads(bundle, many.sound, maop.magnitude * i / steps, props.wall.magnitude)
-        if max(float(many.worst(x.force, x.moment).max()) for x in loads) > allowable.magnitude:
-            break
-        held = i
+    rec, stated = active(), bundle.case.get("defect.width").base
+    many = _Widths(bundle, np.linspace(stated / _WIDTHS, stated, _WIDTHS), props.depth.magnitude, props.wall.magnitude)
+
+    def passes(at: float) -> bool:
+        return max(float(many.worst(x.force, x.moment).max())
+                   for x in _loads(bundle, many.sound, at, props.wall.magnitude)) <= allowable.magnitude
+
+    held, failing = 0.0, maop.magnitude
+    if passes(0.0):
+        for _ in range(_HALVINGS):
+            middle = (held + failing) / 2
+            held, failing = (middle, failing) if passes(middle) else (held, middle)
     if held <= 0:
         rec.warn("The external loads alone bring the damaged section to its allowable axial stress: no pressure limit "
                  "mends that. Relieve the loads before anyone works beside the pipe.", "case: service")
         return None
-    return rec.procedure("Pressure that keeps the axial stress inside its limit", f"{steps} steps from nothing to the "
-                         "MAOP, every load case; the last step before the first that fails", MECHANICS.id, "derived",
-                         {"MAOP": maop, "allowable stress": allowable},
-                         {"pressure": (maop.magnitude * held / steps, "MPa")})["pressure"]
+    return rec.procedure("Pressure that keeps the axial stress inside its limit", "bisection from nothing to the MAOP, "
+                         "every load case at its worst width; the side of the bracket that passes", MECHANICS.id,
+                         "derived", {"MAOP": maop, "allowable stress": allowable},
+                         {"pressure": (held, "MPa")}, [("steps", str(_HALVINGS))])["pressure"]

@@ -30,6 +30,7 @@ def pressure_beside(bundle: Bundle, a: Assessment | None, interim: Value | None)
         rec.assume("No strength method stands behind the pressure while people are beside the pipe; those who are "
                    "licensed may ask for less.", "scope")
     limits: list[tuple[str, Value]] = []
+    axial = None
     if a is not None and a.governing is not None:
         limits.append(("governing safe pressure", a.governing))
         if a.axial_check is not None and not a.axial_check.met and a.section is not None:
@@ -55,11 +56,13 @@ def pressure_beside(bundle: Bundle, a: Assessment | None, interim: Value | None)
                    "case: disposition.higher_pressure")
         return lowest
     d = case.disposition
-    strong = a.governing if a is not None else None
+    strong, words = (a.governing if a is not None else None), "governing safe pressure"
+    if strong is not None and axial is not None and axial.magnitude < strong.magnitude:
+        strong, words = axial, "pressure that keeps the axial stress inside its limit,"
     if strong is None or higher.magnitude > strong.magnitude:
         rec.warn(f"The higher pressure {higher.show(case.display)} of the case is not taken: "
                  + ("there is no safe pressure by a strength method" if strong is None else
-                    f"it is above the governing safe pressure {strong.show(case.display)}")
+                    f"it is above the {words} {strong.show(case.display)}")
                  + ". The lowest limit holds.", "case: disposition.higher_pressure")
         return lowest
     rec.check("Higher pressure while people are beside the pipe", higher, "<=", lowest, citation=PRACTICE.id,

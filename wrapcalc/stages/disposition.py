@@ -21,6 +21,8 @@ from wrapcalc.values import Value
 #: Classes that ask for no repair now: what is monitored, and what a schedule gives years for. A ratio so low that the
 #: schedule gives little time is below the MAOP's margin, too, and asks for repair by strength.
 _NOT_NOW = ("monitored", "by schedule", "excluded", "extra care")
+#: What rules a wrap out until an assessment is made, and is no reason for another repair by itself.
+_AWAITS = ("plain dent without assessment",)
 #: Outside diameter below which the dent limits are in inches: NPS 12.
 _SMALL = 12.75 * 25.4
 
@@ -36,13 +38,15 @@ class Ruled:
 @dataclass(frozen=True)
 class Disposition:
     """lists: the rules that hold and the company's; exclusions: what bears on a wrap. leading: the most urgent
-    criterion that asks for repair. excluded: why a wrap is out; reasons: everything that fires, in words."""
+    criterion that asks for repair. excluded: why a wrap is out; excluded_now: why, whatever the life of a repair;
+    reasons: everything that fires, in words."""
 
     why: str
     lists: tuple[Ruled, ...]
     exclusions: Ruled
     leading: Finding | None
     excluded: tuple[str, ...]
+    excluded_now: tuple[str, ...]
     missing: tuple[str, ...]
     facts: dict[str, Any]
     _fires: Callable[[Value], bool] = field(repr=False, default=lambda _: False)
@@ -53,6 +57,12 @@ class Disposition:
         out = [f"{f.criterion.advice}: {f.criterion.text}" for r in self.lists for f in r.findings
                if f.verdict == rules.FIRES and f.criterion.deadline.name not in ("excluded", "extra care")]
         return tuple(out) + self.excluded + tuple(f"extra care: {t}" for t in self.care)
+
+    @property
+    def rules_out(self) -> bool:
+        """Whether something rules a wrap out for good: not only until a plain dent is assessed."""
+        return any(f.verdict == rules.FIRES and f.criterion.deadline.name == "excluded"
+                   and f.criterion.paragraph not in _AWAITS for r in (*self.lists, self.exclusions) for f in r.findings)
 
     @property
     def care(self) -> tuple[str, ...]:
@@ -97,6 +107,9 @@ def dispose(bundle: Bundle, a: Assessment | None, life: Life | None) -> Disposit
     exclusions = Ruled(apart, tuple(rules.evaluate(apart, facts)))
     asking = [f for r in done for f in r.findings if f.criterion.deadline.name not in _NOT_NOW]
     excluded = tuple(t for r in (*done, exclusions) for t in _of_class(r, "excluded"))
+    today = facts | {"depth_over_wall_end_of_life": facts["depth_over_wall"]}
+    excluded_now = tuple(t for c in (*lists, apart) for t in _of_class(Ruled(c, tuple(rules.evaluate(c, today))),
+                                                                       "excluded"))
     missing = tuple(dict.fromkeys(m for r in done for f in r.findings if f.verdict == rules.NO_DATA
                                   for m in f.missing))
 
@@ -105,7 +118,8 @@ def dispose(bundle: Bundle, a: Assessment | None, life: Life | None) -> Disposit
         return any(f.verdict == rules.FIRES and f.criterion.deadline.name not in _NOT_NOW
                    for c in lists for f in rules.evaluate(c, lower))
 
-    out = Disposition(why, done, exclusions, rules.leading(asking, _schedule_days(life)), excluded, missing, facts,
+    out = Disposition(why, done, exclusions, rules.leading(asking, _schedule_days(life)), excluded, excluded_now,
+                      missing, facts,
                       fires)
     _record(bundle, a, out, over_nominal)
     return out

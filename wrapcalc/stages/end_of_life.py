@@ -54,14 +54,18 @@ def worn(bundle: Bundle, a: Assessment, life: Life | None, gates: Gates) -> Asse
     deep = a.whole_depth
     if deep is not None:
         deep = rec.named(growth.depth_after(deep, life.rate, years), "Greatest depth at the end of the repair's life")
-    share = rec.named(strength.relative_depth(deep or depth, a.wall), "Depth over wall at the end of the repair's life")
+    # The depth limit is on the thinner of nominal and used wall, as for the damage of today.
+    nominal = case.value("pipe.nominal_wall")
+    thinner = nominal if a.wall.magnitude > nominal.magnitude else a.wall
+    share = rec.named(strength.relative_depth(deep or depth, thinner),
+                      "Depth over wall at the end of the repair's life")
     entry = bundle.tables.entry(code(bundle), "depth_limit")
     fits = gates.add(rec.check("Depth over wall at the end of the repair's life", share, "<=", entry.value(),
                                citation=entry.citation, status=entry.status, kind="gate"))
     if not fits.met:
         return None
     z = strength.length_parameter(length, case.value("pipe.outside_diameter"), a.wall)
-    eta = share if deep is None else strength.relative_depth(depth, a.wall)
+    eta = share if deep is None and thinner is a.wall else strength.relative_depth(depth, a.wall)
     forms = [f for f in _forms(bundle, a, Sizes(a.wall, depth, length, eta, z)) if f.safe is not None]
     gates.add(rec.gate("A method of record holds at the end of the repair's life", bool(forms),
                        ", ".join(NAMES[f.key] for f in forms) or "none", "at least one", citation=entry.citation,

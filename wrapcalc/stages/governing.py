@@ -6,7 +6,7 @@ from wrapcalc.case import Bundle
 from wrapcalc.case.model import AREA, DNV, LOWEST, PLANT, PROFILE_FIRST, RSF
 from wrapcalc.formulas import pressure
 from wrapcalc.recorder import active
-from wrapcalc.stages.forms import BOXES, NAMES, OF_DNV, Form
+from wrapcalc.stages.forms import BOXES, INTERACTING, NAMES, OF_DNV, Form
 from wrapcalc.values import Value
 
 FAMILY = (*BOXES, AREA)
@@ -24,15 +24,20 @@ def methods_of_record(bundle: Bundle, has_profile: bool) -> tuple[str, ...]:
     return OF_DNV if chosen == DNV else (chosen,)
 
 
-def govern(bundle: Bundle, forms: tuple[Form, ...], has_profile: bool) -> tuple[Value | None, Form | None]:
-    """The governing safe pressure and its form; None when no form that may govern is inside its scope."""
+def govern(bundle: Bundle, forms: tuple[Form, ...], has_profile: bool, split: bool = False
+           ) -> tuple[Value | None, Form | None]:
+    """The governing safe pressure and its form; None when no form that may govern is inside its scope.
+
+    split: the pits are parted into clusters, of which the profile is that of one.
+    """
     case, rec = bundle.case, active()
     chosen = case.assessment.method or LOWEST
     keys = methods_of_record(bundle, has_profile)
-    # Of one method's own answers the most refined speaks: complex shape, interacting, single.
     inside = [f for f in forms if f.key in keys and f.safe is not None]
     if keys == OF_DNV:
-        inside = inside[-1:]
+        # Of one method's own answers the most refined speaks: complex shape, interacting, single. The group of
+        # neighbours is found among all pits, the complex shape on one cluster only: of clusters, the lower of both.
+        inside = [f for f in inside if f is inside[-1] or (split and f.key == INTERACTING)]
     if chosen not in (LOWEST,) and case.service.service != PLANT:
         what = NAMES.get(chosen, f"rule “{chosen}”")
         rec.assume(f"The {what} governs although a lower answer may exist, because: {case.assessment.method_reason}",

@@ -16,6 +16,7 @@ from wrapcalc.stages.beside import pressure_beside
 from wrapcalc.stages.chance import Chance, chance
 from wrapcalc.stages.design import Design, design
 from wrapcalc.stages.disposition import Disposition, dispose
+from wrapcalc.stages.forms import OF_DNV
 from wrapcalc.stages.life import Life, remaining_life
 from wrapcalc.stages.restriction import Interim, interim_limit
 from wrapcalc.stages.takeoff import Line, takeoff
@@ -81,13 +82,22 @@ def _run(bundle: Bundle, rec: Recorder) -> Outcome:
         return _feature(bundle, rec)
     a = assess(bundle)
     out = Outcome(bundle, rec, Decision(NO_DATA, ""), a)
-    if a.governing is not None and not a.too_deep:
+    if a.governing is not None and not a.too_deep and not _by_size_alone(bundle, a):
+        rec.warn("Allowable sizes, remaining life and probability are not worked out: where DNV-RP-F101 governs, they "
+                 "know pressure alone, not the external loads of this case.", "case: service")
+    elif a.governing is not None and not a.too_deep:
         out.allowable = allowable_sizes(bundle, a)
         out.life = remaining_life(bundle, a)
         out.chance = chance(bundle, a, out.life)
     out.disposition = dispose(bundle, a, out.life)
     out.decision = _with_people_beside(bundle, a, _decided(bundle, rec, out))
     return out
+
+
+def _by_size_alone(bundle: Bundle, a: Assessment) -> bool:
+    """Whether the governing answer depends on depth and length only, as searches over sizes take it."""
+    loads = bundle.case.get("service.axial_force").base or bundle.case.get("service.bending_moment").base
+    return a.governing_key not in OF_DNV or not loads
 
 
 def _decided(bundle: Bundle, rec: Recorder, out: Outcome) -> Decision:
@@ -130,12 +140,13 @@ def _feature(bundle: Bundle, rec: Recorder) -> Outcome:
     interim = interim_limit(bundle, None)
     kind = bundle.case.defect.kind
     hold = f"Until then {_hold(bundle, interim)}, the pressure rule alone, or less as those who are licensed decide."
-    if ruled.leading is not None or ruled.excluded or kind in ("crack", "leak"):
+    if ruled.leading is not None or ruled.rules_out or kind in ("crack", "leak"):
         what = ruled.sentence or f"a {kind} is outside what a wrap of this kind may restore"
         decision = Decision(OTHER, f"Other repair needed: {what}. {hold}", ruled.reasons, interim)
     else:
-        decision = Decision(NO_DATA, f"Insufficient data: no repair criterion that could be evaluated fires for this "
-                            f"{kind}, and this version has no strength method for it. {hold}", ruled.reasons, interim)
+        decision = Decision(NO_DATA, "Insufficient data: no repair criterion that could be evaluated asks for repair "
+                            f"of this {kind}, and this version has no strength method for it. {hold}", ruled.reasons,
+                            interim)
     return Outcome(bundle, rec, _with_people_beside(bundle, None, decision), disposition=ruled)
 
 
@@ -164,14 +175,14 @@ def _after_assessment(bundle: Bundle, a: Assessment, ruled: Disposition, life: L
         reasons = tuple(f"{f.key}: {f.reason}" for f in a.forms if f.reason)
         if case.assessment.method == DNV and case.get("pipe.smts") is None:
             reasons += (f"{DNV} is named and rests on the tensile strength: state pipe.smts",)
+        interim = interim_limit(bundle, a)
         return Decision(NO_DATA, "Insufficient data: no form of remaining strength that may govern is inside its "
-                        "scope.", reasons)
+                        f"scope. Until then {_hold(bundle, interim)}, the pressure rule alone, or less as those who "
+                        "are licensed decide.", reasons + ruled.reasons, interim)
     assert a.axial_check is not None and a.strength_check is not None and a.section is not None
     maop = case.value("service.maop")
-    if ruled.excluded:
-        interim = interim_limit(bundle, a)
-        return Decision(OTHER, f"Other repair needed: {ruled.excluded[0]}. Until it is repaired hold at most "
-                        f"{show(interim.limit)}.", ruled.reasons, interim)
+    if ruled.excluded_now:
+        return _excluded(bundle, a, ruled, ruled.excluded_now[0])
     fit = a.strength_check.met and a.axial_check.met
     if fit and ruled.leading is None and not (life and life.due):
         _warn_upset(bundle, a)
@@ -194,7 +205,14 @@ def _after_assessment(bundle: Bundle, a: Assessment, ruled: Disposition, life: L
                             f"{show(lowered)}, not above the governing safe pressure {show(a.governing)} "
                             f"({a.told_form(bundle)}). Until then {_hold(bundle, interim)}. "
                             + _capital(_growth(life)) + ruled.open_words, ruled.reasons, interim=interim)
-    return None
+    # What would end the life of a wrap too soon counts only now that one would be tried.
+    return _excluded(bundle, a, ruled, ruled.excluded[0]) if ruled.excluded else None
+
+
+def _excluded(bundle: Bundle, a: Assessment, ruled: Disposition, why: str) -> Decision:
+    interim = interim_limit(bundle, a)
+    return Decision(OTHER, f"Other repair needed: {why}. Until it is repaired {_hold(bundle, interim)}.", ruled.reasons,
+                    interim)
 
 
 def _growth(life: Life | None) -> str:

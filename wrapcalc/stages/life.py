@@ -14,6 +14,7 @@ from wrapcalc.formulas import growth, pressure, uncertainty
 from wrapcalc.recorder import active
 from wrapcalc.searches.inversions import Bracketed, largest_passing
 from wrapcalc.stages.assess import Assessment
+from wrapcalc.stages.kernels import Strength
 from wrapcalc.stages.of_record import Beside, OfRecord, clusters_beside, name_of, of_record
 from wrapcalc.standards.documents import B31_8S, CFR_192, CFR_195, MECHANICS, PRACTICE
 from wrapcalc.units import digits, show
@@ -93,6 +94,7 @@ def remaining_life(bundle: Bundle, a: Assessment) -> Life | None:
     if to_safe is not None:
         interval = rec.named(growth.shorter_time(interval, to_safe),
                              "Time to the next look, not after the safe pressure meets the MAOP")
+    _planned(bundle, interval)
     due = _due(bundle, interval)
     return Life(case.growth.basis, rate, length_rate, between, to_depth, to_pressure, to_safe, life, interval,
                 schedule, due, target, limit.magnitude, record.failure_is_safe,
@@ -189,21 +191,12 @@ def _time_to_pressure(bundle: Bundle, a: Assessment, record: OfRecord, rate: Val
                       target: Value, to_depth: Value) -> tuple[Value | None, OverTime]:
     """Years until the pressure meets its limit (None: the depth limit comes first), and the pressure over the years."""
     rec, until = active(), to_depth.magnitude
-    governing = Beside("", a.depth.magnitude, a.length.magnitude, record.failure)
-    over_time = _over_time([governing], rate, length_rate)
+    grown = [Beside("", a.depth.magnitude, a.length.magnitude, record.safe, record.failure)]
     if until <= 0:
-        return None, over_time
-    found = _found(over_time, target, until)
-    last = until if found.passing is None else found.passing
-    # Another cluster, weaker then than the one that governs today, ends life sooner.
-    weaker = [] if found.passing is None else [
-        b for b in clusters_beside(bundle, a)
-        if _over_time([b], rate, length_rate)(np.array([last]))[0] < target.magnitude]
-    details = []
-    if weaker:
-        over_time = _over_time([governing, *weaker], rate, length_rate)
-        found = _found(over_time, target, until)
-        details = [("clusters that decide then", ", ".join(b.label for b in weaker))]
+        return None, _over_time(grown, _failure, rate, length_rate)
+    found, weaker = _search(grown[0], clusters_beside(bundle, a), _failure, target, until, rate, length_rate)
+    over_time = _over_time(grown + weaker, _failure, rate, length_rate)
+    details = [("clusters that decide then", ", ".join(b.label for b in weaker))] if weaker else []
     what = "safe pressure" if record.failure_is_safe else "failure pressure"
     names = ", ".join(name_of(k) for k in record.failure_of)
     method = (f"bisection on the {what} ({names}) of the grown defect, up to the time to the depth limit; the side of "
@@ -233,8 +226,8 @@ def _time_to_safe(bundle: Bundle, a: Assessment, record: OfRecord, rate: Value, 
     if record.failure_is_safe or a.governing is None or a.governing.magnitude < maop.magnitude or (
             to_depth.magnitude <= 0):
         return None
-    of = [Beside("", a.depth.magnitude, a.length.magnitude, record.safe)]
-    found = _found(_over_time(of, rate, length_rate), maop, to_depth.magnitude)
+    governing = Beside("", a.depth.magnitude, a.length.magnitude, record.safe, record.failure)
+    found, weaker = _search(governing, clusters_beside(bundle, a), _safe, maop, to_depth.magnitude, rate, length_rate)
     if found.failing is None:
         return None
     return rec.procedure(
@@ -242,7 +235,9 @@ def _time_to_safe(bundle: Bundle, a: Assessment, record: OfRecord, rate: Value, 
         + ", ".join(name_of(k) for k in record.each) + ") of the grown defect; the side of the bracket that still "
         "passes" + (f". {record.note}" if record.note else ""), PRACTICE.id, "common practice",
         {"depth used": a.depth, "length used": a.length, "rate": rate, "MAOP": maop},
-        {"time": (found.passing or 0.0, "year")}, [("bracket", found.words), ("steps", str(found.steps))])["time"]
+        {"time": (found.passing or 0.0, "year")},
+        [*([("clusters that decide then", ", ".join(b.label for b in weaker))] if weaker else []),
+         ("bracket", found.words), ("steps", str(found.steps))])["time"]
 
 
 def _due(bundle: Bundle, interval: Value) -> bool:
@@ -254,13 +249,33 @@ def _due(bundle: Bundle, interval: Value) -> bool:
     return interval.magnitude < _SHORTEST
 
 
-def _found(over_time: OverTime, target: Value, until: float) -> Bracketed:
-    return largest_passing(lambda T: float(over_time(np.array([T]))[0]), target.magnitude, 0.0, until)
+def _failure(b: Beside) -> Strength:
+    return b.failure
 
 
-def _over_time(grown: list[Beside], rate: Value, length_rate: Value | None) -> OverTime:
+def _safe(b: Beside) -> Strength:
+    return b.safe
+
+
+def _search(governing: Beside, beside: list[Beside], which: Callable[[Beside], Strength], target: Value, until: float,
+            rate: Value, length_rate: Value | None) -> tuple[Bracketed, list[Beside]]:
+    """Years until the first cluster fails the target, and those that are weaker by then than what governs today."""
+    def found(grown: list[Beside]) -> Bracketed:
+        over_time = _over_time(grown, which, rate, length_rate)
+        return largest_passing(lambda T: float(over_time(np.array([T]))[0]), target.magnitude, 0.0, until)
+
+    first = found([governing])
+    if first.passing is None:
+        return first, []
+    then = np.array([first.passing])
+    weaker = [b for b in beside if _over_time([b], which, rate, length_rate)(then)[0] < target.magnitude]
+    return (found([governing, *weaker]), weaker) if weaker else (first, [])
+
+
+def _over_time(grown: list[Beside], which: Callable[[Beside], Strength], rate: Value, length_rate: Value | None
+               ) -> OverTime:
     longer = 0.0 if length_rate is None else length_rate.magnitude
-    return lambda T: np.minimum.reduce([b.failure(b.depth + rate.magnitude * T, b.length + longer * T) for b in grown])
+    return lambda T: np.minimum.reduce([which(b)(b.depth + rate.magnitude * T, b.length + longer * T) for b in grown])
 
 
 def _interval(bundle: Bundle, a: Assessment, life: Value) -> tuple[Value, Value | None]:
@@ -277,7 +292,7 @@ def _interval(bundle: Bundle, a: Assessment, life: Value) -> tuple[Value, Value 
         share = pressure.share_of_yield(stress, case.value("pipe.smys"))
         level = "high" if share.magnitude >= 0.5 else "medium" if share.magnitude >= 0.3 else "low"
         rule = tables.value(CFR_192.id, f"interval_{level}_stress")
-        if case.service.high_consequence_area == "no":
+        if case.service.high_consequence_area != "yes":
             rule = tables.value(CFR_192.id, "interval_other")
         if a.failure is not None:
             ratio = pressure.failure_pressure_ratio(a.failure, case.value("service.maop"))
@@ -285,13 +300,15 @@ def _interval(bundle: Bundle, a: Assessment, life: Value) -> tuple[Value, Value 
                                             tables.value(B31_8S.id, f"schedule_ratio_{level}_stress"),
                                             tables.value(B31_8S.id, f"schedule_years_{level}_stress"))
             rule = rec.named(growth.shorter_time(rule, schedule), "Interval of the rule and response time, the shorter")
-    interval = growth.reinspection_interval(life, rule)
-    planned = case.optional("growth.planned_interval")
+    return growth.reinspection_interval(life, rule), schedule
+
+
+def _planned(bundle: Bundle, interval: Value) -> None:
+    """The planned time, against the time to the next look when all is in it."""
+    planned, gas = bundle.case.optional("growth.planned_interval"), bundle.case.service.service == GAS
     if planned is not None:
-        rec.check("Planned time to the next assessment", planned, "<=", interval, citation="49 CFR 192.939"
-                  if case.service.service == GAS else PRACTICE.id, status="seen" if case.service.service == GAS else
-                  "common practice")
-    return interval, schedule
+        active().check("Planned time to the next assessment", planned, "<=", interval,
+                       citation="49 CFR 192.939" if gas else PRACTICE.id, status="seen" if gas else "common practice")
 
 
 def _picture(bundle: Bundle, a: Assessment, over_time: OverTime, rate: Value, limit: Value, life: Value,

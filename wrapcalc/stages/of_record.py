@@ -21,7 +21,7 @@ from wrapcalc.stages.shape import river_of
 from wrapcalc.standards.documents import API_579, DNV_F101
 
 #: Beyond so many stations an envelope of the profile is worked with: the search grows with their square.
-MOST_STATIONS = 150
+MOST_STATIONS = 80
 
 
 @dataclass(frozen=True)
@@ -86,11 +86,12 @@ def _dnv(bundle: Bundle, a: Assessment, steel: Steel, note: str) -> OfRecord:
 
 @dataclass(frozen=True)
 class Beside:
-    """A cluster that does not govern today. depth, length: with allowances, mm; failure: (depth, length) -> MPa."""
+    """One cluster. depth, length: with allowances, mm; safe, failure: (depth, length) -> MPa."""
 
     label: str
     depth: float
     length: float
+    safe: Strength
     failure: Strength
 
 
@@ -105,7 +106,8 @@ def clusters_beside(bundle: Bundle, a: Assessment) -> list[Beside]:
             continue
         depth, length = piece.depth + deeper, piece.length + longer
         river = None if piece.river is None else river_of(piece, deeper, longer, length)
-        out.append(Beside(piece.label, depth, length, of_record(bundle, replace(a, river=river)).failure))
+        own = of_record(bundle, replace(a, river=river))
+        out.append(Beside(piece.label, depth, length, own.safe, own.failure))
     return out
 
 

@@ -9,11 +9,13 @@ import numpy as np
 from wrapcalc.case import Bundle
 from wrapcalc.case.model import AREA, RSF
 from wrapcalc.formulas import remaining_strength as strength
+from wrapcalc.searches.complex_shape import weakest_shape
 from wrapcalc.stages.forms import SINGLE
 from wrapcalc.stages.governing import methods_of_record
 from wrapcalc.stages.kernels import ORIGINAL_1991, Steel, failure
 from wrapcalc.stages.shape import Piece, river_of
-from wrapcalc.standards.documents import B31G_2012
+from wrapcalc.stages.tensile import MOST_STATIONS
+from wrapcalc.standards.documents import B31G_2012, DNV_F101
 from wrapcalc.values import Value
 
 
@@ -53,6 +55,11 @@ def ranking(bundle: Bundle, wall: Value) -> Callable[[Piece], float]:
         if depth >= wall.magnitude:
             return -depth  # through the wall: the deepest first
         river = river_of(piece, more_depth, more_length, length) if piece.river is not None else None
+        if keys == [SINGLE] and river is not None and len(river.x) <= MOST_STATIONS:
+            # Where DNV-RP-F101 governs, the complex shape speaks for a piece that has a profile.
+            assert steel.smts is not None
+            return weakest_shape(river.x, river.depth, steel.D, steel.t, steel.smts,
+                                 int(bundle.tables.value(DNV_F101.id, "depth_increments").magnitude)).pressure
         return min(float(failure(k, steel, river)(np.array([depth]), np.array([length]))[0])
                    for k in keys if k != AREA or river is not None)
     return rank

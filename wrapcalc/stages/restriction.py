@@ -76,6 +76,10 @@ def interim_limit(bundle: Bundle, a: Assessment | None) -> Interim:
                                              "pressure keeps the axial stress inside its limit")
         if axial is not None:
             limit = rec.named(pressure.lower_pressure(limit, axial), "Interim pressure limit, axial section included")
+    for i, r in enumerate(case.restriction):
+        if r.pressure is not None and r.pressure.base < limit.magnitude:
+            limit = rec.named(pressure.lower_pressure(limit, case.value(f"restriction.{i}.pressure")),
+                              f"Interim pressure limit, {r.reference} included")
     return Interim(limit, tuple(Option(o.words, o.pressure, o.note, o is taken and o.pressure is not None)
                                 for o in options), also)
 

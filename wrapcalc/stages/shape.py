@@ -65,7 +65,7 @@ class Shape:
         return len(self.pieces) > 1
 
 
-def measured(bundle: Bundle, wall: Value, safe_of: Callable[[Piece], float]) -> Shape | None:
+def measured(bundle: Bundle, safe_of: Callable[[Piece], float]) -> Shape | None:
     """Clusters of the grid, the table of pits or the profile; None where only a box was stated.
 
     safe_of gives the safe pressure (MPa) of a piece, to rank them.

@@ -43,7 +43,7 @@ def dnv_forms(bundle: Bundle, factor: Value, s: Sizes, shape: Shape | None, rive
         return [Form(SINGLE, None, None, reason, **_told(bundle, factor))]
     lowered = _compressed(bundle, s, failure, Q)
     if lowered is None:
-        return [Form(SINGLE, None, None, "the compression by the external loads alone exhausts the section that is left",
+        return [Form(SINGLE, None, None, "the compression by the external loads exhausts the section that is left",
                      **_told(bundle, factor))]
     forms = [_safe(bundle, SINGLE, lowered, factor)]
     if lowered is not failure:

@@ -20,8 +20,9 @@ from typing import Any
 
 from wrapcalc import units
 from wrapcalc.errors import CaseFaults, Fault, UnknownItem
-from wrapcalc.fields import FieldFault, line_numbers, parse_toml, read_bytes, read_text, shown_name, suggest
+from wrapcalc.fields import FieldFault, read_text, suggest
 from wrapcalc.formula import STATUSES
+from wrapcalc.reading import line_numbers, parse_toml, read_bytes, shown_name
 from wrapcalc.standards.conditions import (
     FACTS,
     Condition,

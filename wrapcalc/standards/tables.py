@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING, Any
 
 from wrapcalc import units
 from wrapcalc.errors import CaseFaults, Fault, UnknownItem
-from wrapcalc.fields import FieldFault, line_numbers, read_text, read_toml, shown_name, suggest
+from wrapcalc.fields import FieldFault, read_text, suggest
+from wrapcalc.reading import line_numbers, read_toml, shown_name
 from wrapcalc.standards.documents import document
 from wrapcalc.values import Origin, Value
 

@@ -26,13 +26,11 @@ from wrapcalc.fields import (
     ask,
     choice,
     examine,
-    line_numbers,
     lookup,
     quantity,
-    read_toml,
-    shown_name,
     walk,
 )
+from wrapcalc.reading import line_numbers, read_toml, shown_name
 from wrapcalc.values import Origin, Value
 
 SLEEVE, LAYUP = "layered sleeve", "wet lay-up"

@@ -32,10 +32,21 @@ log10 = _dual(math.log10, np.log10)
 sin = _dual(math.sin, np.sin)
 cos = _dual(math.cos, np.cos)
 _NORMAL = statistics.NormalDist()
+
+
+def _cdf(x: float) -> float:
+    return 0.5 * math.erfc(-x / math.sqrt(2))
+
+
+def _each(scalar: Callable[[float], float]) -> Callable:
+    """A function of one number as one of arrays, also of those without an axis."""
+    rows = np.frompyfunc(scalar, 1, 1)
+    return lambda x: np.asarray(rows(x), dtype=float)[()]
+
+
 #: Standard normal distribution and its inverse; erfc keeps the tail exact, where 1 - erf would lose it.
-normal_cdf = _dual(lambda x: 0.5 * math.erfc(-x / math.sqrt(2)),
-                   lambda x: np.frompyfunc(lambda v: 0.5 * math.erfc(-v / math.sqrt(2)), 1, 1)(x).astype(float))
-normal_quantile = _dual(_NORMAL.inv_cdf, lambda x: np.frompyfunc(_NORMAL.inv_cdf, 1, 1)(x).astype(float))
+normal_cdf = _dual(_cdf, _each(_cdf))
+normal_quantile = _dual(_NORMAL.inv_cdf, _each(_NORMAL.inv_cdf))
 ceil = _dual(lambda x: float(math.ceil(x)), np.ceil)
 absolute = _dual(abs, np.abs)
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from wrapcalc import units
 from wrapcalc.standards import criteria as rules
 from wrapcalc.values import Value
 
@@ -42,10 +43,12 @@ def _clusters(outcome: Outcome) -> dict[str, Any] | None:
     boxes = sorted(shape.boxes, key=lambda b: -b[4])[:MOST_BOXES]
     grid = outcome.bundle.grid
     clock = outcome.bundle.case.defect.clock
+    system = outcome.recorder.system
     return {"rule": shape.rule, "boxes": [list(b) for b in boxes], "left_out": len(shape.boxes) - len(boxes),
             "clock": clock, "middle_around": None if grid is None else float((grid.around[0] + grid.around[-1]) / 2),
             "pieces": [{"label": p.label, "along": list(p.along), "around": list(p.around), "depth": p.depth,
-                        "length": p.length, "count": p.count, "governs": i == shape.governing}
+                        "length": p.length, "count": p.count, "governs": i == shape.governing,
+                        "failure": units.show(shape.failures[i], "MPa", system=system) if shape.failures else ""}
                        for i, p in enumerate(shape.pieces)]}
 
 

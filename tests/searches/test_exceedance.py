@@ -14,6 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
+from scipy.special import ndtr
 from scipy.stats import binom, binomtest, norm, truncnorm
 
 from wrapcalc.errors import CalculationError
@@ -56,7 +57,8 @@ def closed_depth(form, L, target):
 def by_scipy(form, target, depth, sigma_d, length, sigma_L):
     """The same integral by scipy, in two parts where the form jumps; the length error cut at nothing."""
     def inner(L):
-        return norm.pdf(L, length, sigma_L) * norm.sf(closed_depth(form, L, target), depth, sigma_d)
+        density = math.exp(-((L - length) / sigma_L) ** 2 / 2) / (sigma_L * math.sqrt(2 * math.pi))
+        return density * ndtr((depth - closed_depth(form, L, target)) / sigma_d)
     low, high = max(1e-9, length - 9 * sigma_L), length + 9 * sigma_L
     cuts = sorted({low, high, *np.clip([JUMP, length - sigma_L, length, length + sigma_L, length + 4 * sigma_L], low,
                                        high)})
@@ -64,7 +66,7 @@ def by_scipy(form, target, depth, sigma_d, length, sigma_L):
     return total / (norm.sf(0, length, sigma_L) if low == 1e-9 else 1.0)
 
 
-CASES = [(form, target, depth, length) for form in SOUND for target in (7.59, 9.5) for depth in (2.4, 5.1, 6.9)
+CASES = [(form, target, depth, length) for form in SOUND for target in (7.59, 9.5) for depth in (5.1, 6.9)
          for length in (60.0, JUMP, 400.0)]
 each = pytest.mark.parametrize(("form", "target", "depth", "length"), CASES)
 

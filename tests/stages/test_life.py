@@ -10,6 +10,7 @@ import math
 
 import pytest
 import tomlkit
+from scipy.integrate import quad
 from scipy.optimize import brentq
 from scipy.stats import norm
 
@@ -317,6 +318,40 @@ def test_probability_follows_growth_and_its_error(decide):
         k = T / between
         assert high == pytest.approx(3.4 + 1.1 * k + 0.5 * math.sqrt((1 + k) ** 2 + k ** 2), rel=1e-8)
     assert "has the sizing tolerance of the later one" in texts(o, "assumptions")
+
+
+@pytest.mark.parametrize(("basis", "n"), [("full life", 1), ("half life", 2), ("stated", 0)])
+def test_the_reading_stands_in_the_rate_over_the_life(decide, basis, n):
+    """A stated rate has no error of the reading in it; that over the life has, n times the share of the life."""
+    more = STATED if basis == "stated" else {"growth__service_date": "1988-09-01", "growth__basis": basis} | NO_EARLIER
+    o = decide(**BOX | more | {"uncertainty__depth_tolerance": "0.5 mm", "uncertainty__depth_confidence": "80 %"})
+    rate = 0.2 if basis == "stated" else n * 3.5 / years("1988-09-01", "2026-04-21")
+    for T, high in zip(o.life.years, o.chance.high_depth, strict=True):
+        spread = 1 + n * T / years("1988-09-01", "2026-04-21")
+        assert high == pytest.approx(3.4 + rate * T + 0.5 * spread, rel=1e-8)
+
+
+@pytest.mark.parametrize("stated", [None, "4.5 mm/y"])
+def test_the_error_of_the_length_grows_with_a_rate_of_two_measurements(decide, stated):
+    """Lengths by scipy: both readings in the length and in its rate; a stated rate has no error in it."""
+    o = decide(**BOX | {"uncertainty__depth_tolerance": "0.5 mm", "uncertainty__depth_confidence": "80 %",
+                        "uncertainty__length_tolerance": "60 mm", "uncertainty__length_confidence": "80 %",
+                        "growth__length_rate": stated})
+    between, z, smys = years("2018-05-09", "2026-04-21"), norm.ppf(0.9), o.bundle.case.get("pipe.smys").base
+    for i in (0, 3, 8):
+        k = o.chance.years[i] / between
+        wide = math.sqrt((1 + k) ** 2 + k ** 2)
+        length = norm(298 + o.life.length_rate.magnitude * o.chance.years[i], 60 / z * (wide if stated is None else 1))
+        depth = norm(3.4 + 1.1 * k, 0.5 / z * wide)
+
+        def chance(L, length=length, depth=depth):
+            def margin(d):
+                return failure("0.85dL", 508, 9.38, smys, d, L) - o.life.target.magnitude
+            limit = 0.8 * 9.38
+            return length.pdf(L) * depth.sf(limit if margin(limit) >= 0 else brentq(margin, 0, limit))
+        low, high = max(1e-3, length.mean() - 8 * length.std()), length.mean() + 8 * length.std()
+        want = quad(chance, low, high, epsabs=0, epsrel=1e-6, limit=200, points=[length.mean()])[0] / length.sf(0)
+        assert o.chance.pressure_curve[i] == pytest.approx(want, rel=5e-4)
 
 
 def test_integral_simulation_and_length_error_of_the_profile(decide):

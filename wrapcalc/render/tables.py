@@ -266,7 +266,7 @@ def criteria_table(findings: Iterable[Mapping[str, Any]]) -> str:
         why = "; ".join(x["because"])
         if x["missing"] and x["verdict"] == "fires":  # what could still lift it; without data `because` says it
             why += "; not stated: " + "; ".join(x["missing"])
-        lead = " <b>leads</b>" if x["leads"] else ""
+        lead = "<br><b>leads</b>" if x["leads"] else ""
         rows.append(
             f.row(
                 [
@@ -297,16 +297,17 @@ def clusters_table(pieces: Iterable[Mapping[str, Any]], shown: Callable[[float],
                 shown(p["depth"]),
                 shown(p["length"]),
                 shown(p["along"][0]),
+                f.text(p["failure"]),
             ],
-            numbers=(1, 2, 3, 4),
+            numbers=(1, 2, 3, 4, 5),
         )
         for p in pieces
     ]
     return f.table(
-        ["Cluster", "Pits", "Depth as measured", "Length as measured", "Starts, along"],
+        ["Cluster", "Pits", "Depth as measured", "Length as measured", "Starts, along", "Failure pressure, to rank"],
         rows,
-        [26, 12, 20, 22, 20],
-        numbers=(1, 2, 3, 4),
+        [20, 8, 18, 18, 16, 20],
+        numbers=(1, 2, 3, 4, 5),
     )
 
 

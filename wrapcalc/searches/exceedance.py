@@ -24,6 +24,8 @@ _TAIL = 8.0
 _HALVINGS = 40
 #: How often a panel is halved at most. One with a jump of the method inside changes half as much each time.
 _ROUNDS = 40
+#: A change below this is none: numbers so small lose their digits, and no halving would bring a panel to rest.
+_NOTHING = 1e-300
 
 
 @dataclass(frozen=True)
@@ -108,7 +110,7 @@ def by_integral(failure: Strength, target: float, limit: float, depth: float, si
         middle = (a + b) / 2
         left, right = over(a, middle), over(middle, b)
         moved = np.abs(left + right - parents)
-        small = moved <= change * (total + float(np.sum(left + right)))
+        small = moved <= max(change * (total + float(np.sum(left + right))), _NOTHING)
         settled = small & quiet
         if step == _ROUNDS - 1:
             settled[:] = True

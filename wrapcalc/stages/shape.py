@@ -47,12 +47,16 @@ class Piece:
 
 @dataclass(frozen=True)
 class Shape:
-    """The pieces, the one that governs, and the rule. boxes: (x0, x1, y0, y1, depth) of every pit, in mm."""
+    """The pieces, the one that governs, and the rule. boxes: (x0, x1, y0, y1, depth) of every pit, in mm.
+
+    failures: lowest failure pressure (MPa) of each piece by the methods that may govern, by which they are ranked.
+    """
 
     pieces: tuple[Piece, ...]
     governing: int
     rule: str
     boxes: tuple[tuple[float, float, float, float, float], ...]
+    failures: tuple[float, ...] = ()
 
     @property
     def piece(self) -> Piece:
@@ -94,7 +98,7 @@ def measured(bundle: Bundle, safe_of: Callable[[Piece], float]) -> Shape | None:
     pressures = [safe_of(p) for p in pieces]
     governing = int(np.argmin(pressures))
     _told(bundle, pieces, pressures, rule, len(rows), thick)
-    return Shape(pieces, governing, rule.words, rows)
+    return Shape(pieces, governing, rule.words, rows, tuple(pressures))
 
 
 def _boxes(bundle: Bundle) -> Boxes:

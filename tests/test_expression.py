@@ -270,6 +270,8 @@ def test_normal_of_arrays_is_that_of_scalars(function):
     assert isinstance(function(0.3), float) and out.dtype == float and out.shape == x.shape
     assert out.ravel().tolist() == [function(float(v)) for v in x.ravel()]
     assert function(np.array([])).shape == (0,) and function(np.float64(0.25)) == function(0.25)
+    for bare in (np.array(0.25), np.float32(0.25)):  # numbers that are no Python float, and have no axis
+        assert function(bare) == function(0.25) and np.ndim(function(bare)) == 0
 
 
 @pytest.mark.parametrize("p", [0.0, 1.0, -0.2, 1.3])

@@ -103,7 +103,7 @@ def _item(item: Step | Procedure | Check, place: tuple[str, str], outcome: Outco
     if isinstance(item, Procedure):
         return {"type": "procedure"} | at | {"id": item.id, "title": item.title, "method": item.method,
                 "citation": item.citation, "status": item.status, "struck": item.struck,
-                "inputs": [{"name": n} | _value(v, system) for n, v in item.inputs.items()],  # type: ignore[operator]
+                "inputs": [_value(v, system) | {"name": n} for n, v in item.inputs.items()],  # type: ignore[operator]
                 "results": [{"name": n} | _value(v, system, 5) | {"also": _readable(v, system)}  # type: ignore[operator]
                             for n, v in item.results.items()],
                 "details": [list(d) for d in item.details]}

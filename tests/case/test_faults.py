@@ -194,7 +194,8 @@ def f(field: str, toml: str, found: str, allowed: str, mend: str, name: str):
     f("assessment", "3", "'3'", "a table with method, method_reason", "write a heading [assessment]", "no table"),
     f("documents", "[1, 2]", "a list of 2", "a table with overlay", "write a heading [documents]", "list for a table"),
     # -- files named by the case
-    f("defect.grid", '"no-such.csv"', "'no-such.csv': no such file", "a readable text file", "check the name", "no grid file"),
+    f("defect.grid", '"no-such.csv"', "'no-such.csv': no such file", "a readable text file", "check the name",
+      "no grid file"),
     f("defect.grid", '"sub/grid.csv"', "'sub/grid.csv'", "a file name without folders", "beside the case", "folder"),
     f("defect.grid", r'"..\\grid.csv"', r"'..\grid.csv'", "a file name without folders", "beside the case",
     "backslash"),

@@ -116,6 +116,25 @@ def test_the_jump_is_closed_in_wherever_it_lies():
     assert worst < 2e-7
 
 
+@pytest.mark.parametrize("z", [37.0, 37.8, 38.05, 38.2, 38.6, 45.0])
+@pytest.mark.parametrize("change", [1e-8, 1e-4])
+def test_a_chance_too_small_for_its_digits_comes_to_rest(z, change):
+    """A reading good to a fifth of a millimetre, far from its limit: the smallest numbers change at every halving.
+
+    A ceiling on the calls stands for a clock: without rest, the panels double until the memory is full.
+    """
+    calls = 0
+
+    def failure(d, L):
+        nonlocal calls
+        calls += 1
+        assert calls < 5000 and d.size < 20_000, "no rest"
+        return strength("modified")(d, L)
+    sigma = (closed_depth("modified", 60.0, 7.59) - 2.0) / z
+    found = by_integral(failure, 7.59, LIMIT, 2.0, sigma, 60.0, 6.2, change=change)
+    assert 0 <= found.probability < 1e-270 and found.error <= 1e-290
+
+
 @pytest.mark.parametrize("n", [4, 8])
 def test_points_with_both_ends_integrate_polynomials(n):
     """Exact up to the degree 2 n - 3, not beyond; four points are those of the textbook, at ±1 and ±√0.2."""

@@ -25,8 +25,8 @@ def restricted(*pressures) -> dict:
 
 # -- the lowest of all --------------------------------------------------------------------------------------------
 @pytest.mark.parametrize(("fields", "lowest"), [
-    ({}, 2.0),                                                                          # installation pressure
-    (HIGH, 6.48),                                                                       # share of the discovery pressure
+    ({}, 2.0),  # installation pressure
+    (HIGH, 6.48),  # share of the discovery pressure
     (HIGH | {"service__discovery_pressure": "8.59 MPa"}, 0.8 * 8.59),
     (HIGH | restricted(6.1), 6.1),
     (HIGH | restricted(6.4, 5.9, 6.2), 5.9),

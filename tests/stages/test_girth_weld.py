@@ -2,7 +2,6 @@
 
 import pytest
 
-from wrapcalc.case import load_bundle
 from wrapcalc.errors import CaseFaults
 from wrapcalc.stages.job import NO_DATA, NO_REPAIR
 
@@ -48,10 +47,8 @@ def test_no_repair_needed_is_still_an_answer(judge):
     ("nominal_wall", "8.6 mm", "at least pipe.nominal_wall = 8.74 mm"),
     ("sound_wall", "8.5 mm", "at least pipe.sound_wall = 8.61 mm"),
     ("smys", "359 MPa", "at least pipe.smys = 360 MPa"), ("smts", "450 MPa", "at least pipe.smts = 460 MPa")])
-def test_the_lower_values_stand_in_pipe_or_it_is_a_fault(judge, example, field, weaker, words):
+def test_the_lower_values_stand_in_pipe_or_it_is_a_fault(judge, field, weaker, words):
     with pytest.raises(CaseFaults) as caught:
         judge(**ACROSS, **OTHER | {f"pipe__other_{field}": weaker})
     fault, = caught.value.faults
     assert fault.field == f"pipe.other_{field}" and words in fault.allowed and f"exchange {field}" in fault.mend
-    # exchanged, as told, it is read
-    assert load_bundle(example / "HB-07.toml")

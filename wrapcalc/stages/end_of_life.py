@@ -17,11 +17,14 @@ from wrapcalc.stages.forms import NAMES, OF_DNV, Form, Sizes, form_085dl, form_1
 from wrapcalc.stages.governing import methods_of_record
 from wrapcalc.stages.kernels import MODIFIED, ORIGINAL, ORIGINAL_1991, River
 from wrapcalc.stages.life import Life
+from wrapcalc.stages.of_record import Beside, clusters_beside, of_record
 from wrapcalc.stages.plant import form_rsf
 from wrapcalc.stages.profile_form import form_area
 from wrapcalc.stages.scope import code
 from wrapcalc.stages.strain import Gates
 from wrapcalc.stages.tensile import dnv_forms
+from wrapcalc.standards.documents import PRACTICE
+from wrapcalc.values import Value
 
 
 def goes_on(bundle: Bundle) -> bool:
@@ -76,8 +79,26 @@ def worn(bundle: Bundle, a: Assessment, life: Life | None, gates: Gates) -> Asse
     for f in forms[1:]:
         lowest = pressure.lower_pressure(lowest, f.safe)
     lowest = rec.named(lowest, "Governing safe pressure at the end of the repair's life")
+    lowest = _weaker(bundle, a, life, years, lowest)
     return replace(a, depth=depth, length=length, whole_length=whole, whole_depth=deep, deepest=share,
                    relative_depth=eta, governing=lowest, section=damaged_section(bundle, deep or depth, a.wall))
+
+
+def _weaker(bundle: Bundle, a: Assessment, life: Life, years: Value, lowest: Value) -> Value:
+    """The safe pressure of another cluster, or of the shape by DNV-RP-F101, where it is lower by then."""
+    deeper = life.rate.magnitude * years.magnitude
+    longer = 0.0 if life.length_rate is None else life.length_rate.magnitude * years.magnitude
+    here = Beside("the governing one", a.depth.magnitude, a.length.magnitude, of_record(bundle, a).safe,
+                  of_record(bundle, a).failure)
+    grown = [(float(b.safe(np.array([b.depth + deeper]), np.array([b.length + longer]))[0]), b.label)
+             for b in (here, *clusters_beside(bundle, a)) if b.depth + deeper < a.wall.magnitude]
+    weakest, label = min(grown)
+    if weakest >= lowest.magnitude * (1 - 1e-9):
+        return lowest
+    return active().procedure(
+        f"Safe pressure at the end of the repair's life, cluster: {label}", "the methods that govern, at the sizes it "
+        "has grown to", PRACTICE.id, "common practice", {"rate": life.rate, "design life": years},
+        {"safe pressure": (weakest, "MPa")})["safe pressure"]
 
 
 def _forms(bundle: Bundle, a: Assessment, s: Sizes) -> list[Form]:

@@ -135,6 +135,21 @@ def test_a_chance_too_small_for_its_digits_comes_to_rest(z, change):
     assert 0 <= found.probability < 1e-270 and found.error <= 1e-290
 
 
+def test_a_small_chance_keeps_its_digits_across_the_jump():
+    """About 1e-50: what counts as no change is far below it."""
+    true = by_scipy("original", 9.5, 1.0, 0.15, JUMP, 6.2)
+    found = by_integral(strength("original"), 9.5, LIMIT, 1.0, 0.15, JUMP, 6.2).probability
+    assert 1e-60 < true < 1e-40 and found == pytest.approx(true, rel=2e-7, abs=0)
+
+
+@pytest.mark.parametrize(("form", "length"), [("original", JUMP), ("original", JUMP - 5), ("modified", 120.0)])
+def test_the_error_given_covers_the_error_made(form, length):
+    """Where little change is asked for, so that there is an error to see."""
+    found = by_integral(strength(form), 9.5, LIMIT, 4.2, 0.39, length, 30.0, change=1e-4)
+    made = abs(found.probability - by_scipy(form, 9.5, 4.2, 0.39, length, 30.0))
+    assert made <= found.error <= 1e-2 * found.probability and found.error > 0
+
+
 @pytest.mark.parametrize("n", [4, 8])
 def test_points_with_both_ends_integrate_polynomials(n):
     """Exact up to the degree 2 n - 3, not beyond; four points are those of the textbook, at ±1 and ±√0.2."""
@@ -183,6 +198,20 @@ def test_the_same_seed_gives_the_same_samples():
     assert one == two and one.probability != other.probability and (one.samples, one.seed) == (5000, 7)
 
 
+def test_no_length_below_nothing_is_drawn():
+    """A form with the square of the length in it would never tell."""
+    drawn = []
+
+    def failure(d, L):
+        drawn.append(L)
+        return 9.0 + 0 * L
+    by_simulation(failure, 6.0, 90.0, 3.0, 0.4, 30.0, 30.0, 20_000, 3)
+    L = np.concatenate(drawn)
+    assert len(L) == 20_000 and (L > 0).all()
+    # the mean within five standard errors of that of the truncated normal distribution
+    assert L.mean() == pytest.approx(truncnorm.mean(-1, math.inf, 30, 30), abs=5 * 30 / math.sqrt(len(L)))
+
+
 @pytest.mark.parametrize("share", [0.0, 0.0004, 0.1, 0.5, 0.97, 1.0])
 def test_wilson_interval_against_scipy(share):
     """A form that fails a known share of the drawn depths: the interval of scipy for the same count."""
@@ -206,6 +235,16 @@ def test_a_target_above_the_sound_pipe_is_missed_for_certain(sigma_L, depth):
         pytest.approx(1.0, abs=1e-12))
     assert by_simulation(strength("modified"), target, LIMIT, depth, 0.39, 100.0, sigma_L, 1000, 1).probability == 1.0
     assert critical_depths(strength("modified"), np.array([10.0, 900.0]), target, LIMIT).tolist() == [-math.inf] * 2
+
+
+@pytest.mark.parametrize("sigma_L", [0.0, 6.2])
+def test_a_target_that_is_just_met_passes(sigma_L):
+    """Below the target is a failure, at it is none."""
+    def level(d, L):
+        return 6.0 + 0 * d * L
+    found = by_integral(level, 6.0, LIMIT, 7.0, 0.39, 100.0, sigma_L).probability
+    assert found == pytest.approx(norm.sf(LIMIT, 7.0, 0.39), rel=1e-9)
+    assert by_simulation(level, 6.0, 90.0, 7.0, 0.39, 100.0, sigma_L, 1000, 1).probability == 0
 
 
 @pytest.mark.parametrize("sigma_L", [0.0, 6.2])

@@ -294,11 +294,13 @@ def _interval(bundle: Bundle, a: Assessment, life: Value) -> tuple[Value, Value 
         rule = tables.value(CFR_192.id, f"interval_{level}_stress")
         if case.service.high_consequence_area != "yes":
             rule = tables.value(CFR_192.id, "interval_other")
+        # At exactly half of SMYS the interval of the rule has one curve and the figure the other, stricter one.
+        curve = "medium" if level == "high" and share.magnitude <= 0.5 else level
         if a.failure is not None:
             ratio = pressure.failure_pressure_ratio(a.failure, case.value("service.maop"))
             schedule = growth.response_time(ratio, tables.value(B31_8S.id, "schedule_ratio_start"),
-                                            tables.value(B31_8S.id, f"schedule_ratio_{level}_stress"),
-                                            tables.value(B31_8S.id, f"schedule_years_{level}_stress"))
+                                            tables.value(B31_8S.id, f"schedule_ratio_{curve}_stress"),
+                                            tables.value(B31_8S.id, f"schedule_years_{curve}_stress"))
             rule = rec.named(growth.shorter_time(rule, schedule), "Interval of the rule and response time, the shorter")
     return growth.reinspection_interval(life, rule), schedule
 

@@ -98,7 +98,7 @@ def remaining_life(bundle: Bundle, a: Assessment) -> Life | None:
     due = _due(bundle, interval)
     return Life(case.growth.basis, rate, length_rate, between, to_depth, to_pressure, to_safe, life, interval,
                 schedule, due, target, limit.magnitude, record.failure_is_safe,
-                *_picture(bundle, a, decisive, rate, limit, life, interval, to_depth))
+                *_picture(bundle, a, decisive, rate, limit, life, interval, to_depth, to_safe))
 
 
 def depth_limit(bundle: Bundle, a: Assessment) -> Value:
@@ -314,7 +314,7 @@ def _planned(bundle: Bundle, interval: Value) -> None:
 
 
 def _picture(bundle: Bundle, a: Assessment, over_time: OverTime, rate: Value, limit: Value, life: Value,
-             interval: Value, to_depth: Value):
+             interval: Value, to_depth: Value, to_safe: Value | None):
     """Years, depth, failure pressure, events and the start of the picture."""
     last = min(HORIZON, max(1.25 * life.magnitude, 1.25 * interval.magnitude, 2.0))
     years = np.linspace(0.0, last, 41)
@@ -326,6 +326,8 @@ def _picture(bundle: Bundle, a: Assessment, over_time: OverTime, rate: Value, li
             failure[int(i)] = float(p)
     events = [(interval.magnitude, "next look at the latest"), (life.magnitude / 2, "half the remaining life"),
               (life.magnitude, "remaining life")]
+    if to_safe is not None:
+        events.append((to_safe.magnitude, "safe pressure meets the MAOP"))
     design = bundle.case.optional("design.design_life")
     if design is not None:
         events.append((design.magnitude, "design life of a repair"))

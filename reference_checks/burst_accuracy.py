@@ -161,6 +161,36 @@ def table(tests: list[Row]) -> str:
         lines.append(WARNING)
     return "\n".join(lines)
 
+# -- the picture ------------------------------------------------------------------------------------------------------
+_MARKERS = "os^Dv"
+
+
+def figure() -> str:
+    """Test against predicted pressure by method, as SVG, the same bytes every time; it says what it rests on."""
+    import io
+
+    import matplotlib
+    matplotlib.use("Agg")
+    from matplotlib import pyplot
+
+    found = rows()
+    with matplotlib.rc_context({"svg.hashsalt": "burst", "font.family": "DejaVu Sans", "font.size": 8}):
+        picture, axes = pyplot.subplots(figsize=(5.6, 4.6), layout="constrained")
+        for marker, (name, method) in zip(_MARKERS, METHODS.items(), strict=True):
+            mean, scatter = spread(ratios(found), name)
+            axes.plot([method(r) for r in found], [r.burst for r in found], marker, mfc="none", mec="0.15", ms=5,
+                      label=f"{name}: mean {mean:.2f}, scatter {scatter * 100:.0f} %")
+        most = 1.1 * max(r.burst for r in found)
+        axes.plot([0, most], [0, most], "-", color="0.4", lw=0.8)
+        axes.text(0.62 * most, 0.60 * most, "test = predicted", rotation=42, color="0.3", va="top")
+        axes.set(xlim=(0, most), ylim=(0, most), xlabel="predicted failure pressure (MPa)",
+                 ylabel="burst pressure in the test (MPa)", title=f"Burst tests and predictions\n{WARNING}")
+        axes.legend(frameon=False, loc="upper left", title="test over predicted, by method")
+        out = io.StringIO()
+        picture.savefig(out, format="svg", metadata={"Date": None})
+        pyplot.close(picture)
+    return out.getvalue()
+
 
 if __name__ == "__main__":
     print(table(rows()))

@@ -121,3 +121,9 @@ def test_a_row_that_cannot_be_is_refused(tmp_path, column, value):
         writer.writerows(found)
     with pytest.raises(ValueError, match=r"rows\.csv: Row"):
         b.rows(path)
+
+
+def test_the_picture_says_what_it_rests_on_and_is_the_same_again():
+    first = b.figure()
+    assert first == b.figure() and first.lstrip().startswith("<?xml") and "<svg" in first
+    assert b.WARNING.startswith("from memory")

@@ -257,8 +257,11 @@ def options_table(options: Iterable[Mapping[str, Any]], *, links: bool = False) 
     return f.table(["Option", "Pressure at most", ""], rows, [40, 18, 42], numbers=(1,))
 
 
-def criteria_table(findings: Iterable[Mapping[str, Any]]) -> str:
-    """Criteria with how each of them ended: a table of those that fire and those without data, the rest in a line."""
+def criteria_table(findings: Iterable[Mapping[str, Any]], *, status: str) -> str:
+    """Criteria with how each of them ended: a table of those that fire and those without data, the rest in a line.
+
+    status: that of the whole list; a criterion that rests on something else says so.
+    """
     found = list(findings)
     rows = []
     for x in [x for v in ("fires", "no data") for x in found if x["verdict"] == v]:
@@ -267,12 +270,13 @@ def criteria_table(findings: Iterable[Mapping[str, Any]]) -> str:
         if x["missing"] and x["verdict"] == "fires":  # what could still lift it; without data `because` says it
             why += "; not stated: " + "; ".join(x["missing"])
         lead = "<br><b>leads</b>" if x["leads"] else ""
+        rests = "" if x["status"] == status else f"<br>{f.text(x['citation'])} {f.status(x['status'])}"
         rows.append(
             f.row(
                 [
                     f"{f.text(x['paragraph'])}",
                     f"{f.text(x['class'])}{lead}",
-                    f'{f.text(x["text"])}<br><span class="wc-quiet">{f.text(why)}</span>',
+                    f'{f.text(x["text"])}<br><span class="wc-quiet">{f.text(why)}</span>{rests}',
                     word,
                 ]
             )
@@ -280,7 +284,9 @@ def criteria_table(findings: Iterable[Mapping[str, Any]]) -> str:
     head = ["Paragraph", "Class", "Criterion, and what was found", "Verdict"]
     made = f.table(head, rows, [14, 14, 56, 16]) if rows else ""
     quiet = [
-        f"{f.text(x['paragraph'])} ({f.text(x['class'])}: {f.text('; '.join(x['because']))})"
+        f"{f.text(x['paragraph'])} ({f.text(x['class'])}: {f.text('; '.join(x['because']))}"
+        + ("" if x["status"] == status else f"; {f.text(x['status'])}")
+        + ")"
         for x in found
         if x["verdict"] == "does not fire"
     ]

@@ -134,7 +134,7 @@ def criteria(job: Job) -> Shown:
         return Shown("<p>Not reached.</p>", "Not reached.")
     html = f"<p>{escape(found['why'])}</p>" + "".join(
         f"<p><b>{escape(x['rule'])}</b>, text as of {escape(x['as_of'])}. {escape(x['recheck'])}</p>"
-        + render.criteria_table(x["findings"]) for x in found["lists"])
+        + render.criteria_table(x["findings"], status=x["status"]) for x in found["lists"])
     return Shown(html, "\n".join([found["why"], *(
         f"{x['rule']} {f['paragraph']} ({f['class']}): {f['verdict']}"
         for x in found["lists"] for f in x["findings"])]))

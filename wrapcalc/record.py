@@ -295,6 +295,15 @@ def _routes(outcome: Outcome) -> list[dict[str, Any]]:
             for r in d.routes] if d else []
 
 
+def _limit_share(outcome: Outcome) -> float | None:
+    """Depth limit over the wall used: the limit holds on the thinner of nominal and used wall."""
+    a = outcome.assessment
+    if a is None:
+        return None
+    thin = min(a.wall.magnitude, outcome.bundle.case.get("pipe.nominal_wall").base)
+    return units.steady(a.depth_check.limit.to("") * thin / a.wall.magnitude)
+
+
 def _geometry(outcome: Outcome) -> dict[str, Any]:
     """What the drawings need, in mm: defect as measured, grid, units, lengths."""
     case, a, d, grid = outcome.bundle.case, outcome.assessment, outcome.design, outcome.bundle.grid
@@ -304,7 +313,7 @@ def _geometry(outcome: Outcome) -> dict[str, Any]:
                            "seam_clock": case.pipe.seam_clock, "clear_upstream": _base(case, "defect.clear_upstream"),
                            "clear_downstream": _base(case, "defect.clear_downstream"),
                            "wall": a.wall.magnitude if a else None,
-                           "depth_limit_share": a.depth_check.limit.magnitude if a else None,
+                           "depth_limit_share": _limit_share(outcome),
                            "grid": None, "wrap": None}
     if grid is not None:
         shown, notes = grid.thinned(_MOST_DRAWN, _MOST_DRAWN), list(grid.notes)

@@ -136,7 +136,7 @@ def assess(bundle: Bundle) -> Assessment:
                           "Length of all clusters together, with allowance")
     base = Assessment(wall, depth, length, eta, deep, factor, stress, outside=outside, shape=shape, river=river,
                       deepest=deepest, whole_length=whole, whole_depth=whole_depth)
-    return _judged(bundle, base, *_forms(bundle, base, sizes))
+    return _judged(bundle, base, _forms(bundle, base, sizes), sizes)
 
 
 @dataclass(frozen=True)
@@ -149,13 +149,13 @@ class _Run:
     mean_depth: Value | None = None
 
 
-def _forms(bundle: Bundle, a: Assessment, s: Sizes) -> tuple[_Run, Sizes]:
+def _forms(bundle: Bundle, a: Assessment, s: Sizes) -> _Run:
     rec = active()
     if a.design_factor is None:
         rec.begin("Remaining-strength factor")
         form = form_rsf(bundle, None, s)
         rec.begin("Cross-checks")
-        return _Run((form, *tensile.cross_checks(bundle, a.design_factor, s, None)), None), s
+        return _Run((form, *tensile.cross_checks(bundle, a.design_factor, s, None)), None)
     safety = pressure.safety_factor(a.design_factor, bundle.tables.value(B31G_2012.id, "minimum_safety_factor"))
     rec.begin("Original form, 1991")
     forms = [form_1991(bundle, a.design_factor, s)]
@@ -166,7 +166,7 @@ def _forms(bundle: Bundle, a: Assessment, s: Sizes) -> tuple[_Run, Sizes]:
     found = mean = None
     if a.river is not None:
         rec.begin("Effective area")
-        area, found, mean, _ = form_area(bundle, s, a.river, safety)
+        area, found, mean = form_area(bundle, s, a.river, safety)
         forms.append(area)
     if bundle.case.get("pipe.smts") is not None:
         rec.begin("Tensile-strength forms")
@@ -176,7 +176,7 @@ def _forms(bundle: Bundle, a: Assessment, s: Sizes) -> tuple[_Run, Sizes]:
     warn_about_length(s.z)
     warn_about_area(bundle, s, a.river)
     warn_besides_strength(bundle, s.relative)
-    return _Run(tuple(forms), safety, found, mean), s
+    return _Run(tuple(forms), safety, found, mean)
 
 
 def _judged(bundle: Bundle, a: Assessment, run: _Run, s: Sizes) -> Assessment:

@@ -38,7 +38,7 @@ def govern(bundle: Bundle, forms: tuple[Form, ...], has_profile: bool, split: bo
         # Of one method's own answers the most refined speaks: complex shape, interacting, single. The group of
         # neighbours is found among all pits, the complex shape on one cluster only: of clusters, the lower of both.
         inside = [f for f in inside if f is inside[-1] or (split and f.key == INTERACTING)]
-    if chosen not in (LOWEST,) and case.service.service != PLANT:
+    if chosen != LOWEST and case.service.service != PLANT:
         what = NAMES.get(chosen, f"rule “{chosen}”")
         rec.assume(f"The {what} governs although a lower answer may exist, because: {case.assessment.method_reason}",
                    "case: assessment.method")

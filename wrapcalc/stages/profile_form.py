@@ -10,13 +10,14 @@ from wrapcalc.recorder import active
 from wrapcalc.searches.sub_lengths import SubLength, weakest_sub_length
 from wrapcalc.stages.forms import Form, Sizes, flow_increment, increment_outside, pressures
 from wrapcalc.stages.kernels import River
+from wrapcalc.stages.shape import mm
 from wrapcalc.standards.documents import KIEFNER_VIETH
 from wrapcalc.units import show
 from wrapcalc.values import Value
 
 
-def form_area(bundle: Bundle, s: Sizes, river: River, safety: Value) -> tuple[Form, SubLength, Value, Value]:
-    """The form, the governing sub-length, its mean depth and its effective length.
+def form_area(bundle: Bundle, s: Sizes, river: River, safety: Value) -> tuple[Form, SubLength, Value]:
+    """The form, the governing sub-length and its mean depth.
 
     The search works on the profile with its allowances; the closed formulas are run at the sub-length it finds.
     """
@@ -25,11 +26,8 @@ def form_area(bundle: Bundle, s: Sizes, river: River, safety: Value) -> tuple[Fo
     outside = increment_outside(bundle)
     found = weakest_sub_length(river.x, river.depth, diameter.magnitude, s.wall.magnitude, flow.magnitude)
 
-    def mm(length: float) -> str:
-        return show(float(length), "mm", system=bundle.case.display)
-
     def place(first: int, last: int) -> str:
-        return f"{mm(river.x[first])} to {mm(river.x[last])}"
+        return f"{mm(bundle, river.x[first])} to {mm(bundle, river.x[last])}"
 
     results = rec.procedure(
         "Sub-length with the lowest failure pressure",
@@ -46,4 +44,4 @@ def form_area(bundle: Bundle, s: Sizes, river: River, safety: Value) -> tuple[Fo
     bulging = rec.named(strength.bulging_factor_085dl(z), "Bulging factor of the sub-length")
     stress = effective_area.failure_stress_effective_area(flow, area, length, s.wall, bulging)
     form = pressures(bundle, AREA, stress, s.wall, safety, "effective area", "SMYS + 69 MPa", outside)
-    return form, found, mean, length
+    return form, found, mean

@@ -18,6 +18,7 @@ from wrapcalc.recorder import active
 from wrapcalc.searches import clusters as grouping
 from wrapcalc.stages.kernels import River
 from wrapcalc.standards.documents import MECHANICS
+from wrapcalc.units import show
 from wrapcalc.values import Value
 
 #: Rows of the table of clusters that the page prints; the drawing shows all.
@@ -148,8 +149,8 @@ def _told(bundle: Bundle, pieces: tuple[Piece, ...], pressures: list[float], rul
           thick: Value) -> None:
     case, rec = bundle.case, active()
     order = sorted(range(len(pieces)), key=lambda i: pressures[i])
-    rows = [(f"cluster {pieces[i].label}", f"{pieces[i].count} pits, depth {_mm(bundle, pieces[i].depth)}, length "
-             f"{_mm(bundle, pieces[i].length)}, at {_mm(bundle, pieces[i].along[0])} along")
+    rows = [(f"cluster {pieces[i].label}", f"{pieces[i].count} pits, depth {mm(bundle, pieces[i].depth)}, length "
+             f"{mm(bundle, pieces[i].length)}, at {mm(bundle, pieces[i].along[0])} along")
             for i in order[:_MOST_ROWS]]
     if len(order) > _MOST_ROWS:
         rows.append((f"{len(order) - _MOST_ROWS} more", "with higher safe pressures"))
@@ -162,9 +163,9 @@ def _told(bundle: Bundle, pieces: tuple[Piece, ...], pressures: list[float], rul
                "case: assessment.interaction")
 
 
-def _mm(bundle: Bundle, length: float) -> str:
-    from wrapcalc.units import show
-    return show(length, "mm", system=bundle.case.display)
+def mm(bundle: Bundle, length: float) -> str:
+    """A length in mm as the case prints it."""
+    return show(float(length), "mm", system=bundle.case.display)
 
 
 def governing_sizes(bundle: Bundle, shape: Shape | None) -> tuple[Value, Value]:

@@ -18,7 +18,7 @@ from wrapcalc.searches.interacting import projection_lines
 from wrapcalc.stages.forms import BESIDE, COMPLEX, CROSS_CHECK, INTERACTING, LEIS, RECORD, SINGLE, Form, Sizes
 from wrapcalc.stages.kernels import River
 from wrapcalc.stages.plant import form_rsf
-from wrapcalc.stages.shape import Shape
+from wrapcalc.stages.shape import Shape, mm
 from wrapcalc.standards.documents import DNV_F101
 from wrapcalc.units import show
 from wrapcalc.values import Value
@@ -111,8 +111,7 @@ def _interacting(bundle: Bundle, factor: Value, s: Sizes, shape: Shape) -> Form:
     x0, x1, y0, y1, d = (np.array(v) for v in zip(*shape.boxes, strict=True))
     allowance, longer = (bundle.case.get(f"defect.{n}_allowance").base for n in ("depth", "length"))
     found = projection_lines(x0 - longer / 2, x1 - x0 + longer, d + allowance, y0, y1 - y0, diameter.magnitude,
-                             s.wall.magnitude,
-                             tensile.magnitude, reach.magnitude)
+                             s.wall.magnitude, tensile.magnitude, reach.magnitude)
     group = found.group
     sizes = rec.procedure(
         "Weakest group of neighbouring pits", f"{found.lines} projection lines with different pits, on each every run "
@@ -121,7 +120,7 @@ def _interacting(bundle: Bundle, factor: Value, s: Sizes, shape: Shape) -> Form:
                                      "SMTS": tensile},
         {"length of the group": (group.length, "mm"), "depth of the group": (group.depth, "mm")},
         [("pits in the group", str(sum(len(m) for m in group.members[group.first:group.last + 1]))),
-         ("starts", f"{_mm(bundle, group.start)} along"), ("weakest single",
+         ("starts", f"{mm(bundle, group.start)} along"), ("weakest single",
                                                           show(min(group.single), "MPa", system=bundle.case.display))])
     length, depth = sizes["length of the group"], sizes["depth of the group"]
     Q = rec.named(dnv.length_correction_factor(length, diameter, s.wall), "Length correction factor of the group")
@@ -145,7 +144,7 @@ def _complex(bundle: Bundle, factor: Value, s: Sizes, river: River) -> Form:
          "SMTS": tensile},
         {"length": (found.length, "mm"), "depth": (found.depth, "mm"), "pressure of the patch":
          (found.patch_pressure, "MPa")},
-        [("governs", found.kind), ("depth increment", _mm(bundle, found.increment_depth)),
+        [("governs", found.kind), ("depth increment", mm(bundle, found.increment_depth)),
          ("increments worked", str(len(found.trail))),
          ("whole profile alone", show(found.total, "MPa", system=bundle.case.display))])
     length, depth = sizes["length"], sizes["depth"]
@@ -158,10 +157,6 @@ def _complex(bundle: Bundle, factor: Value, s: Sizes, river: River) -> Form:
         failure = dnv.failure_pressure_dnv(s.wall, tensile, diameter, depth, Q)
     failure = rec.named(failure, "Failure pressure, DNV complex shape" + (", whole profile" if whole else ""))
     return _safe(bundle, COMPLEX, failure, factor)
-
-
-def _mm(bundle: Bundle, length: float) -> str:
-    return show(float(length), "mm", system=bundle.case.display)
 
 
 def cross_checks(bundle: Bundle, factor: Value | None, s: Sizes, safety: Value | None) -> list[Form]:

@@ -74,7 +74,7 @@ def test_a_blank_case_gives_insufficient_data(tmp_path, capsys):
 @pytest.mark.parametrize("sheet", ["sleeve_system.toml", "lay_up_system.toml"])
 def test_a_blank_system_sheet_is_refused_with_everything_it_lacks(tmp_path, sheet):
     from wrapcalc.errors import CaseFaults
-    from wrapcalc.systems.model import read_system
+    from wrapcalc.systems.sheets import read_system
     main(["new", str(tmp_path / "n")])
     with pytest.raises(CaseFaults) as caught:
         read_system(tmp_path / "n" / sheet)

@@ -24,7 +24,7 @@ LAYERS = [
     ["formulas"],
     ["searches"],
     ["stages"],
-    ["record_assessment"],
+    ["record_assessment", "record_design"],
     ["record"],
     ["render"],
     ["package"],
@@ -34,7 +34,7 @@ LAYERS = [
 ]
 #: Imports for annotations only, or inside a function, that go upwards on purpose.
 ALLOWED = {
-    ("record", "stages"), ("record_assessment", "stages"), ("standards.tables", "formula"),
+    ("record", "stages"), ("record_assessment", "stages"), ("record_design", "stages"), ("standards.tables", "formula"),
     # registry() imports the formula modules so that tables and tests see every formula
     ("formula", "formulas"),
 }

@@ -29,6 +29,6 @@ def test_the_wheel_runs_the_example_in_an_empty_environment(tmp_path):
                               encoding="utf-8").stdout
 
     tool("example", "mine")
-    assert "8 written" in tool("package", "mine", "--out", "out")
+    assert "11 written" in tool("package", "mine", "--out", "out")
     assert "every check the same" in tool("verify", str(Path("out") / "HB-15-r1"))
     assert "case.toml: pipe.nominal_wall" in tool("explain", str(Path("out") / "HB-02-r1"), "A1")

@@ -97,6 +97,15 @@ def _parser() -> argparse.ArgumentParser:
     p.add_argument("step", metavar="STEP")
     p = command("verify", verify, "Check that no byte of a package has changed, run it again, compare step by step.")
     p.add_argument("folder", metavar="PACKAGE", type=Path)
+    p = command("worksheet", worksheet, "List every unverified value and formula of a document, to compare with a "
+                "licensed copy; read the ticks back into an overlay.")
+    p.add_argument("edition", metavar="EDITION", nargs="*", help='the document, such as "ISO 24817:2017"')
+    p.add_argument("--packages", metavar="FOLDER", type=Path, help="say which packages in this folder used what")
+    p.add_argument("--out", metavar="FOLDER", type=Path, help="folder for the worksheet (default: this one)")
+    p.add_argument("--read", metavar="CSV", type=Path, help="read a filled worksheet; wants --overlay")
+    p.add_argument("--overlay", metavar="FILE", type=Path, help="with --read: the overlay that takes the marks, new or "
+                   "existing; else: leave out what it marks")
+    p.set_defaults(wrong=p.error)
     p = command("lab", lab, "Start JupyterLab on a folder with the workbooks and the example; loopback only, offline.")
     p.add_argument("folder", metavar="FOLDER", type=Path, nargs="?", default=Path("wrapcalc-lab"))
     p.add_argument("--no-browser", action="store_true", help="do not open a browser")
@@ -219,6 +228,27 @@ def verify(args: argparse.Namespace) -> int:
         print("versions since then: " + "; ".join(v.notes))
     print("verified" if v.ok else "NOT VERIFIED")
     return 0 if v.ok else 1
+
+
+def worksheet(args: argparse.Namespace) -> int:
+    """List what is unverified of EDITION, to compare with a licensed copy; or read the ticks back into an overlay."""
+    edition = " ".join(args.edition)
+    if args.read is None:
+        if not edition:
+            args.wrong('name the document, such as "ISO 24817:2017", or a filled worksheet: --read CSV --overlay FILE')
+        from wrapcalc.package.worksheet import write_worksheet
+        for line in write_worksheet(edition, args.out or Path(), packages=args.packages, overlay=args.overlay):
+            print(line)
+        return 0
+    if args.overlay is None or edition or args.packages or args.out:
+        args.wrong("--read CSV goes with --overlay FILE, and with nothing else")
+    from wrapcalc.package.worksheet_read import read_worksheet
+    outcome = read_worksheet(args.read, args.overlay)
+    for line in outcome.lines(args.overlay):
+        print(line)
+    for line in outcome.notices:
+        print(line, file=sys.stderr)
+    return 1 if outcome.notices else 0
 
 
 def lab(args: argparse.Namespace) -> int:

@@ -91,3 +91,7 @@ def nearest(name: str, known: Iterable[str]) -> str | None:
     """The known name closest to `name`, or None when nothing is close."""
     found = difflib.get_close_matches(name, list(known), n=1, cutoff=0.6)
     return found[0] if found else None
+
+
+class ValueWaits(WrapcalcError):
+    """A value of an edition that is not known to us; an overlay mark from a licensed copy supplies it."""

@@ -11,11 +11,13 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from wrapcalc import __version__, expression, units
-from wrapcalc.case.model import GAS, LOSSES, PLANT
+from wrapcalc.case.model import GAS, LEAK, LOSSES, PLANT
 from wrapcalc.checks import Check
 from wrapcalc.fields import Given, lookup, walk
 from wrapcalc.formula import Printed, Step, symbol_tex
 from wrapcalc.record_assessment import parts
+from wrapcalc.record_design import parts as design_parts
+from wrapcalc.record_design import routes, wrap_geometry
 from wrapcalc.recorder import Procedure
 from wrapcalc.standards import criteria, pipe_data, tables
 from wrapcalc.values import Value
@@ -59,7 +61,8 @@ def build(outcome: Outcome) -> dict[str, Any]:
         "system": _system(outcome),
         "items": items,
         **parts(outcome, lambda v: _value(v, system)),
-        "routes": _routes(outcome),
+        **design_parts(outcome, lambda v: _value(v, system)),
+        "routes": routes(outcome, lambda v: _value(v, system)),
         "geometry": _geometry(outcome),
         "order": [{"item": line.item, "quantity": _value(line.quantity, system), "packs": _value(line.packs, system),
                    "pack": _pack(outcome, line.pack), "basis": line.basis} for line in outcome.order],
@@ -215,8 +218,10 @@ def _applies(outcome: Outcome, need: str) -> bool:
     case, sheet = outcome.bundle.case, outcome.bundle.system
     if need == "gas":
         return case.service.service == GAS
-    if need == "plant":
-        return case.service.service == PLANT
+    if need in ("plant", "plant strength"):
+        return case.service.service == PLANT and (need == "plant" or case.defect.kind in LOSSES)
+    if need == "leak":
+        return case.defect.kind == LEAK and case.service.service == PLANT
     if need == "loss":
         return case.defect.kind in LOSSES
     if need in ("dent", "gouge", "crack"):
@@ -275,8 +280,10 @@ def _headline(outcome: Outcome) -> list[dict[str, Any]]:
     if outcome.decision.beside is not None:
         rows.append(("Pressure while people are beside the pipe", outcome.decision.beside))
     if d is not None and outcome.order:
-        rows += [("Repair design pressure", d.pressure), ("Layers", d.layers), ("Wrap thickness", d.wrap_thickness),
-                 ("Full-thickness length required", d.full_thickness), ("Overall length", d.overall)]
+        rows += [("Repair design pressure", d.pressure), ("Layers", d.layers), ("Wrap thickness", d.wrap_thickness)]
+        for r in d.extent.repairs:
+            of = f", repair {r.label}" if len(d.extent.repairs) > 1 else ""
+            rows += [("Full-thickness length required" + of, r.full), ("Overall length" + of, r.overall)]
     return [{"label": label, "value": _legible(label, _value(v, system))} for label, v in rows if v is not None]
 
 
@@ -287,12 +294,6 @@ def _legible(label: str, value: dict[str, Any] | None) -> dict[str, Any] | None:
     if value and label.startswith("Remaining life") and value["magnitude"] > 60:
         value["shown"] = "more than 60 y"
     return value
-
-
-def _routes(outcome: Outcome) -> list[dict[str, Any]]:
-    d, system = outcome.design, outcome.recorder.system
-    return [{"route": r.key, "required": _value(r.required, system), "chosen": r.chosen, "reason": r.reason}
-            for r in d.routes] if d else []
 
 
 def _limit_share(outcome: Outcome) -> float | None:
@@ -325,9 +326,8 @@ def _geometry(outcome: Outcome) -> dict[str, Any]:
         out["grid"] = {**{k: getattr(shown, k).tolist() for k in ("axial", "around", "depth", "profile")},
                        "deepest": [float(shown.axial[column]), float(shown.around[row])], "notes": notes,
                        "file": case.defect.grid}
-    if d is not None and d.layout is not None and d.overall is not None:
-        out["wrap"] = {"widths": d.layout.widths, "joint": d.layout.joint, "cover": d.layout.cover.magnitude,
-                       "overall": d.overall.magnitude, "full_required": d.full_thickness.magnitude}
+    if d is not None and d.extent is not None and all(r.overall is not None for r in d.extent.repairs):
+        out["wrap"] = wrap_geometry(outcome.bundle, d)
     return out
 
 

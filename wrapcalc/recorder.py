@@ -25,10 +25,11 @@ TOPICS = (
     "Remaining-strength factor", "Cross-checks", "Axial section", "Governing safe pressure", "Allowable sizes",
     "Growth and remaining life", "Probability of exceedance", "Repair criteria", "Interim pressure limit",
     "Pressure while people are beside it",
-    "Wall at the end of the repair's life", "Repair design pressure and remaining wall",
-    "Temperature and allowable strain", "Tested envelope", "Load sharing", "Yielded steel", "Laminate strain",
-    "Layers and wrap thickness", "Extent, ends and units",
-    "Quantities",
+    "Wall at the end of the repair's life", "Repair design pressure and remaining wall", "Loads on the wrap",
+    "Temperature and allowable strain", "Tested envelope", "Opening through the wall", "Load sharing", "Yielded steel",
+    "Laminate strain", "Long-term strength",
+    "Layers and wrap thickness", "Extent, ends and units", "Restored pressure", "Design envelope", "Why this number",
+    "Second opinion", "Quantities",
 )
 
 

@@ -61,6 +61,8 @@ KINDS: dict[str, Kind] = {k.name: k for k in (
                             "N·m": "N*m", "kN*m": "kN*m", "kN.m": "kN*m", "kN·m": "kN*m", "lbf*in": "lbf*inch",
                             "lbf·in": "lbf*inch", "lbf*ft": "lbf*foot", "lbf·ft": "lbf*foot",
                             "ft*lbf": "lbf*foot"}),
+    Kind("toughness", "N/mm", {"J/m2": "J/m**2", "J/m²": "J/m**2", "kJ/m2": "kJ/m**2", "kJ/m²": "kJ/m**2",
+                               "N/mm": "N/mm", "N/m": "N/m", "lbf/in": "lbf/inch", "in*lbf/in2": "lbf/inch"}),
     Kind("area density", "kg/m**2", {"kg/m2": "kg/m**2", "kg/m²": "kg/m**2", "g/m2": "g/m**2", "g/m²": "g/m**2",
                                      "oz/yd2": "oz/yard**2", "oz/yd²": "oz/yard**2", "lb/ft2": "lb/foot**2",
                                      "lb/ft²": "lb/foot**2"}),
@@ -85,7 +87,7 @@ US_TWIN: dict[str, str] = {
     "": "", "mm": "inch", "m": "foot", "mm**2": "inch**2", "m**2": "foot**2", "mm**3": "inch**3",
     "mm**4": "inch**4", "MPa": "psi", "N": "lbf", "N*mm": "lbf*inch", "degC": "degF", "delta_degC": "delta_degF",
     "1/delta_degC": "1/delta_degF", "L": "gallon", "kg": "lb", "kg/L": "lb/gallon", "kg/m**2": "lb/foot**2",
-    "year": "year", "mm/year": "inch/year",
+    "year": "year", "mm/year": "inch/year", "N/mm": "lbf/inch",
 }
 
 _LABELS: dict[str, str] = {
@@ -96,6 +98,7 @@ _LABELS: dict[str, str] = {
     "1/delta_degC": "1/°C", "1/delta_degF": "1/°F", "gallon": "gal", "kg/m**2": "kg/m²", "g/m**2": "g/m²",
     "lb/gallon": "lb/gal", "lb/foot**2": "lb/ft²", "year": "y", "kg/m**3": "kg/m³", "g/cm**3": "g/cm³",
     "mm/year": "mm/y", "inch/year": "in/y", "thou/year": "mil/y", "um/year": "µm/y",
+    "N/mm": "N/mm", "lbf/inch": "lbf/in", "J/m**2": "J/m²", "kJ/m**2": "kJ/m²",
     "m**3": "m³", "lb/foot**3": "lb/ft³", "oz/yard**2": "oz/yd²", "Mpsi": "Msi",
 }
 

@@ -37,6 +37,40 @@ def test_sleeve_layer_by_layer(n, D, ply, bond):
     assert length > n * math.pi * D
 
 
+@pytest.mark.guards("diameter_under_tier", kind="independent")
+@pytest.mark.parametrize(("n", "D", "ply", "bond"), SLEEVES)
+@pytest.mark.parametrize("below", [0, 1, 3])
+def test_diameter_sleeve_over_sleeve(n, D, ply, bond, below):
+    """Every bond line and every ply of every sleeve below is laid on both sides of the pipe."""
+    diameter = D
+    for _ in range(below):
+        for _ in range(n):
+            for thickness in (bond, ply):
+                diameter += thickness + thickness
+    assert f.diameter_under_tier.core(D, below, n, f.layer_pitch.core(ply, bond)) == pytest.approx(diameter, rel=1e-12)
+
+
+@pytest.mark.guards("diameter_under_tier", kind="independent")
+def test_tiers_are_as_long_as_one_sleeve_of_all_their_layers():
+    """Three sleeves of eight layers, each on the diameter that those below leave, against 24 layers on the pipe."""
+    h = f.layer_pitch.core(1.6, 0.35)
+    tiers = [f.wrap_length.core(8, f.diameter_under_tier.core(609.6, k, 8, h), h, 0.35) for k in range(3)]
+    assert sum(tiers) == pytest.approx(f.wrap_length.core(24, 609.6, h, 0.35), rel=1e-12)
+
+
+@pytest.mark.guards("widths_together", "areas_together", "counts_together", kind="independent")
+def test_two_repairs_on_one_list():
+    """Units are laid out one by one: counted, measured, and their areas painted in strips."""
+    first, second = [250.0, 250.0, 300.0], [300.0, 150.0]
+    laid = first + second
+    assert f.counts_together.core(float(len(first)), float(len(second))) == len(laid)
+    assert f.widths_together.core(sum(first), sum(second)) == pytest.approx(np.sum(laid))
+    around = math.pi * 609.6
+    painted = quad(lambda x: around, 0, sum(laid))[0]
+    assert f.areas_together.core(f.bonded_area.core(609.6, sum(first)), f.bonded_area.core(609.6, sum(second))
+                                 ) == pytest.approx(painted)
+
+
 @pytest.mark.guards("wrap_length_lay_up", "cut_length", "cloth_area", kind="independent")
 @pytest.mark.parametrize(("n", "D", "ply", "bond"), SLEEVES)
 def test_cloth_layer_by_layer(n, D, ply, bond):

@@ -14,7 +14,7 @@ from wrapcalc.package import build
 
 DECISIONS = {"HB-02": "no repair needed", "HB-07": "wrap", "HB-11": "reduce pressure and monitor", "HB-15": "wrap",
              "HB-23": "other repair needed", "HB-27": "no repair needed",
-             "HB-34": "wrap", "HB-39": "other repair needed"}
+             "HB-34": "wrap", "HB-39": "other repair needed", "HB-42": "wrap", "HB-46": "wrap", "HB-51": "wrap"}
 ALWAYS = {"case.toml", "record.json", "workbook.ipynb", "package.html", "package.pdf", "manifest.json",
           "manifest.sha256", "run.json", "README.txt"}
 

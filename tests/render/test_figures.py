@@ -42,17 +42,28 @@ def grid(
     }
 
 
+def repair(units: list, full: tuple, overall: tuple, label: str = "repair 1") -> dict:
+    return {"label": label, "units": units, "full": full, "overall": overall}
+
+
+def piece(length: float, width: float, clock: float = 4.5, middle: float = 0.0, label: str = "", chief: bool = True):
+    return (middle - length / 2, middle + length / 2, clock, width, label, chief)
+
+
 def pipe(**changes: object) -> dict:
     return {
         "circumference": 1276.7,
-        "defect": (120.0, 80.0),
-        "units": [(-250.0, 260.0, "unit 1"), (-10.0, 260.0, "unit 2")],
-        "full_thickness": (-200.0, 200.0),
-        "overall": (-250.0, 250.0),
+        "damage": [piece(120.0, 80.0)],
+        "repairs": [
+            repair([(-250.0, 260.0, "unit 1"), (-10.0, 260.0, "unit 2")], (-200.0, 200.0), (-250.0, 250.0))
+        ],
         "seam_clock": 1.5,
-        "defect_clock": 4.5,
         "upstream_clear": 430.0,
         "downstream_clear": 2150.0,
+        "upstream_neighbour": None,
+        "downstream_neighbour": None,
+        "keep_from_weld": None,
+        "keep_from_repair": None,
         "length_unit": "mm",
         "title": "Unwrapped pipe",
     } | changes
@@ -87,54 +98,68 @@ PIPES = {
     "400 pipe, 500 wrap": pipe(),
     "1000 pipe, 2 m wrap, over 12 o'clock": pipe(
         circumference=3192,
-        defect=(1200, 700),
-        units=row_of_units(-1000, 290, 7),
-        full_thickness=(-900, 900),
-        overall=(-1000, 1030),
+        damage=[piece(1200, 700, 11.75)],
+        repairs=[repair(row_of_units(-1000, 290, 7), (-900, 900), (-1000, 1030))],
         seam_clock=11,
-        defect_clock=11.75,
         upstream_clear=350,
         downstream_clear=700,
     ),
     "long and small": pipe(
         circumference=358.1,
-        defect=(1500, 60),
-        units=row_of_units(-900, 300, 6, "sleeve"),
-        full_thickness=(-850, 850),
-        overall=(-900, 900),
+        damage=[piece(1500, 60, 6)],
+        repairs=[repair(row_of_units(-900, 300, 6, "sleeve"), (-850, 850), (-900, 900))],
         seam_clock=3,
-        defect_clock=6,
         upstream_clear=100,
     ),
     "very slim": pipe(
         circumference=188.5,
-        defect=(6000, 40),
-        units=row_of_units(-3300, 300, 22),
-        full_thickness=(-3200, 3200),
-        overall=(-3300, 3300),
-        defect_clock=12,
+        damage=[piece(6000, 40, 12)],
+        repairs=[repair(row_of_units(-3300, 300, 22), (-3200, 3200), (-3300, 3300))],
         upstream_clear=100,
         downstream_clear=90,
     ),
-    "bare, all around": pipe(
-        defect=(45.5, 1276.7), units=[], full_thickness=None, overall=None, seam_clock=12, upstream_clear=0
-    ),
+    "bare, all around": pipe(damage=[piece(45.5, 1276.7)], repairs=[], seam_clock=12, upstream_clear=0),
     "small defect, large pipe": pipe(
         circumference=131.95,
-        defect=(1.25, 0.8),
-        units=[(-6, 12, "layered sleeve 1: 12 in wide, 8 layers")],
-        full_thickness=(-4.5, 4.5),
-        overall=(-6, 6),
+        damage=[piece(1.25, 0.8)],
+        repairs=[repair([(-6, 12, "layered sleeve 1: 12 in wide, 8 layers")], (-4.5, 4.5), (-6, 6))],
         seam_clock=None,
         upstream_clear=14,
         length_unit="in",
     ),
-    "one over the other": pipe(units=[(-250, 500, "pass 1"), (-200, 400, "pass 2")], downstream_clear=200),
+    "one over the other": pipe(
+        repairs=[repair([(-250, 500, "pass 1"), (-200, 400, "pass 2")], (-200, 200), (-250, 250))],
+        downstream_clear=200,
+    ),
     "off centre": pipe(
-        defect=(30, 30),
-        units=[(-100, 300, "A"), (200, 300, "B")],
-        full_thickness=(-60, 450),
-        overall=(-100, 500),
+        damage=[piece(30, 30)],
+        repairs=[repair([(-100, 300, "A"), (200, 300, "B")], (-60, 450), (-100, 500))],
+    ),
+    "welds and repairs beside": pipe(
+        upstream_neighbour=520.0, downstream_neighbour=610.0, downstream_clear=450.0, keep_from_weld=25.0,
+        keep_from_repair=180.0,
+    ),
+    "two repairs over four clusters": pipe(
+        damage=[
+            piece(120, 150, 11.8, -840, "1"), piece(60, 60, 1, -670, "2", False),
+            piece(200, 300, 6, 600, "3", False), piece(140, 90, 6.2, 830, "4", False),
+        ],
+        repairs=[
+            repair([(-1172, 280, "band 1.1"), (-927, 560, "band 1.2")], (-1120, -420), (-1172, -367)),
+            repair([(298, 280, "band 2.1"), (543, 560, "band 2.2")], (350, 1050), (298, 1103), "repair 2"),
+        ],
+        upstream_clear=700.0, downstream_clear=6000.0,
+    ),
+    "five repairs": pipe(
+        damage=[piece(100, 90, 2 * i, 900 * i, f"cluster of pits {i}", i == 2) for i in range(5)],
+        repairs=[
+            repair([(x - 250, 500, f"band {i}.1")], (x - 200, x + 200), (x - 250, x + 250), f"repair {i}")
+            for i, x in enumerate((0, 900, 1800, 2700, 3600))
+        ],
+        downstream_neighbour=300.0, downstream_clear=200.0,
+    ),
+    "many clusters, bare": pipe(
+        damage=[piece(40, 60, i % 12, 70 * i, str(i), i == 3) for i in range(20)], repairs=[],
     ),
 }
 
@@ -290,7 +315,7 @@ def test_markup_is_text() -> None:
     evil = "<b>&\"'</title><script>"
     figures = [
         depth_map(**grid() | {"title": evil, "limit_label": evil}),
-        unwrapped(**pipe(title=evil, units=[(-250, 500, evil)])),
+        unwrapped(**pipe(title=evil, repairs=[repair([(-250, 500, evil)], (-200, 200), (-250, 250))])),
         margins([(evil, 0.5, "met")], title=evil),
     ]
     for svg in figures:
@@ -314,7 +339,7 @@ def test_key_numbers_are_said_and_drawn(written: list) -> None:
         "defect 120 mm long \u00d7 80 mm wide, centre at 4:30",
         "full thickness 400 mm",
         "overall 500 mm",
-        "Circumference 1276.7 mm",
+        "Circumference 1277 mm",
         "long seam at 1:30",
         "430 mm upstream",
         "unit 1 from \u2212250 mm to 10 mm",
@@ -343,7 +368,7 @@ def test_key_numbers_are_said_and_drawn(written: list) -> None:
         "outside scope",
         "no data",
         "utilisation, demand / limit (no unit)",
-        "Nearest weld or fitting 2150 mm downstream of the defect: beyond the drawing.",
+        "Nearest weld or fitting, 2150 mm downstream of the defect: beyond the drawing.",
     ):
         assert any(part in text for text in drawn), part
 
@@ -364,14 +389,14 @@ def test_a_defect_over_twelve_is_drawn_in_two_parts(monkeypatch: pytest.MonkeyPa
         parts.append((y, height))
 
     monkeypatch.setattr(_sheet.Sheet, "hatch", hatch)
-    unwrapped(**pipe(defect_clock=11.9))
+    unwrapped(**pipe(damage=[piece(120, 80, 11.9)]))
     assert len(parts) == 2
     scale = 112.0 / 1276.7  # the pipe fills the height that the page allows
     assert sum(height for _, height in parts) == pytest.approx(80 * scale)
     top, bottom = sorted(parts)
     assert bottom[0] + bottom[1] - top[0] == pytest.approx(112.0)
     parts.clear()
-    unwrapped(**pipe(defect_clock=4.5))
+    unwrapped(**pipe())
     assert len(parts) == 1
 
 
@@ -414,17 +439,21 @@ def test_depth_map_refuses(change: dict, named: str) -> None:
     ("change", "named"),
     [
         ({"circumference": NAN}, "circumference is nan"),
-        ({"defect": (NAN, 80)}, "defect length is nan"),
-        ({"defect": (120, 1300)}, "defect width is 1300"),
-        ({"units": [(NAN, 300, "u")]}, r"units\[0\] start is nan"),
-        ({"units": [(0, -300, "u")]}, r"units\[0\] width is -300"),
-        ({"units": [(0, 300, " ")]}, r"units\[0\] has an empty label"),
-        ({"full_thickness": (200, -200)}, "full_thickness runs from 200 to -200"),
-        ({"overall": (-250, INF)}, "overall end is inf"),
+        ({"damage": []}, "damage is empty"),
+        ({"damage": [(NAN, 60, 4.5, 80, "", True)]}, r"damage\[0\] along start is nan"),
+        ({"damage": [piece(120, 1300)]}, r"damage\[0\] width is 1300"),
+        ({"damage": [piece(120, 80, NAN)]}, r"damage\[0\] clock is nan"),
+        ({"damage": [piece(120, 80), piece(120, 80)]}, r"damage\[0\] label is empty"),
+        ({"repairs": [repair([(NAN, 300, "u")], (-1, 1), (-2, 2))]}, r"repairs\[0\] units\[0\] start is nan"),
+        ({"repairs": [repair([(0, -300, "u")], (-1, 1), (-2, 2))]}, r"repairs\[0\] units\[0\] width is -300"),
+        ({"repairs": [repair([(0, 300, " ")], (-1, 1), (-2, 2))]}, r"repairs\[0\] units\[0\] has an empty label"),
+        ({"repairs": [repair([], (200, -200), (-2, 2))]}, r"repairs\[0\] full runs from 200 to -200"),
+        ({"repairs": [repair([], (-1, 1), (-250, INF))]}, r"repairs\[0\] overall end is inf"),
         ({"seam_clock": 13}, "seam_clock is 13"),
-        ({"defect_clock": NAN}, "defect_clock is nan"),
         ({"upstream_clear": -1}, "upstream_clear is -1"),
         ({"downstream_clear": NAN}, "downstream_clear is nan"),
+        ({"upstream_neighbour": -1}, "upstream_neighbour is -1"),
+        ({"keep_from_weld": NAN}, "keep_from_weld is nan"),
     ],
 )
 def test_unwrapped_refuses(change: dict, named: str) -> None:

@@ -33,8 +33,8 @@ def test_the_loss_is_assessed_at_its_whole_length_with_the_values_of_the_weaker_
 
 def test_a_wrap_across_it_is_refused_and_the_pressure_is_laid_down(judge):
     o = judge(**ACROSS, **OTHER)
-    assert o.decision.word == NO_DATA and o.design is None and o.order == ()
-    assert "girth weld inside the repair, which the design of a wrap does not cover" in o.decision.sentence
+    assert o.decision.word == "other repair needed" and o.order == ()
+    assert [c.title for c in o.design.failed] == ["Repair over a girth weld"], "the sheet does not allow it"
     assert "hold at most 6.48 MPa" in o.decision.sentence
 
 

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from wrapcalc.errors import CalculationError
 from wrapcalc.searches.sub_lengths import weakest_sub_length
 from wrapcalc.stages import kernels
 from wrapcalc.stages.assess import Assessment
@@ -41,11 +42,16 @@ def reference(o) -> float:
                 and i.formula.name == "reference_pressure_1991")
 
 
+def always(number: float):
+    """The same reference pressure for every wall."""
+    return lambda wall: np.full(np.shape(wall), number)
+
+
 @pytest.mark.parametrize("pick", RANDOM, ids=range(len(RANDOM)))
 def test_every_kernel_gives_what_the_stage_recorded(judge, pick):
     o = judge(**some_case(pick))
     a: Assessment = o.assessment
-    steel = bare_steel(o.bundle, a.wall.magnitude, reference(o))
+    steel = bare_steel(o.bundle, a.wall.magnitude, always(reference(o)))
     size = (np.array([a.depth.magnitude]), np.array([a.length.magnitude]))
     forms = {f.key: f for f in a.forms}
     for key in OF_BOX:
@@ -74,15 +80,16 @@ def test_the_profile_kernel_gives_what_the_stage_recorded(judge, file, fields):
 def test_a_method_outside_its_scope_has_no_flow_stress(judge):
     """1.1 SMYS above SMTS takes the 1991 form out; SMYS above 483 MPa those that rest on SMYS + 69 MPa."""
     o = judge(defect__grid=None, pipe__smts="380 MPa")
-    steel = bare_steel(o.bundle, o.assessment.wall.magnitude)
+    steel = bare_steel(o.bundle, o.assessment.wall.magnitude, always(7.9))
     assert set(steel.flow) == {"original 2012", "0.85dL", "effective area"}
     assert set(steel.flow.values()) == {380.0}
     o = judge(defect__grid=None, pipe__smys="500 MPa", pipe__smts="600 MPa")
-    assert set(bare_steel(o.bundle, o.assessment.wall.magnitude).flow) == {"original 2012", "original 1991"}
+    flow = bare_steel(o.bundle, o.assessment.wall.magnitude, always(7.9)).flow
+    assert set(flow) == {"original 2012", "original 1991"}
 
 
 STEEL = Steel(508.0, 9.4, 455.0, {"original 2012": 394.9, "original 1991": 394.9, "0.85dL": 428.0,
-                                  "effective area": 428.0}, 7.9)
+                                  "effective area": 428.0}, always(7.9))
 RIVER = River(np.array([0.0, 20, 50, 90, 130, 160]), np.array([0.0, 2.1, 4.0, 1.2, 3.0, 0]), 4.0, 165.0)
 
 
@@ -148,3 +155,22 @@ def test_a_stretched_and_deepened_river_is_assessed_like_a_profile_that_was_meas
                                  STEEL.flow["effective area"])
     found = kernels.failure("effective area", STEEL, RIVER)(RIVER.greatest + deeper, RIVER.length * longer)
     assert float(found) == pytest.approx(by_hand.pressure, rel=1e-12)
+
+
+@pytest.mark.parametrize("method", [*OF_BOX, "effective area"])
+def test_a_wall_for_each_row_is_the_walls_one_by_one(method):
+    """The reference pressure goes with the wall, too."""
+    by_wall = Steel(STEEL.D, STEEL.t, STEEL.smts, STEEL.flow, lambda wall: 0.8 * np.asarray(wall))
+    depth, length, walls = np.array([2.0, 3.0, 4.0]), np.array([30.0, 160.0, 400.0]), np.array([8.0, 9.4, 12.0])
+    found = kernels.safe(method, by_wall, 1.39, RIVER)(depth, length, walls)
+    for d, L, t, pressure in zip(depth, length, walls, found, strict=True):
+        alone = Steel(STEEL.D, t, STEEL.smts, STEEL.flow, lambda wall: 0.8 * np.asarray(wall))
+        assert float(kernels.safe(method, alone, 1.39, RIVER)(d, L)) == pytest.approx(pressure, rel=1e-13)
+
+
+def test_the_1991_form_without_its_reference_is_refused(judge):
+    o = judge(defect__grid=None)
+    steel = bare_steel(o.bundle, o.assessment.wall.magnitude)
+    assert "original 1991" not in steel.flow
+    with pytest.raises(CalculationError, match="reference pressure"):
+        kernels.failure("original 1991", steel)(3.0, 100.0)

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from wrapcalc.errors import CaseFaults, UnknownItem
 from wrapcalc.fields import walk
 from wrapcalc.systems import System, load_system, shipped_systems
-from wrapcalc.systems.model import read_system
+from wrapcalc.systems.sheets import read_system
 
 SLEEVE = shipped_systems()["example-sleeve"].read_text(encoding="utf-8")
 CLOTH = shipped_systems()["example-cloth"].read_text(encoding="utf-8")
@@ -156,7 +156,7 @@ def test_evidence_must_be_named(edited):
     assert (fault.field, fault.found, fault.mend) == ("evidence", "nothing", "name the test reports")
     assert "at least one [[evidence]]" in fault.allowed
     fault = only(edited(SLEEVE, evidence__1__reference='" "'))
-    assert (fault.field, fault.found, fault.mend) == ("evidence.1.reference", "nothing", "name the report")
+    assert (fault.field, fault.found, fault.mend) == ("evidence.1.reference", "nothing", "fill it in")
     assert fault.line
     fault = only(edited(SLEEVE.split("[[evidence]]")[0], evidence='"a report"'))
     assert (fault.field, fault.found) == ("evidence", "'a report'")

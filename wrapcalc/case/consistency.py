@@ -67,7 +67,8 @@ def _strengths(case: Case, fault, base, written) -> Iterator[Fault]:
     if None not in (smys, t, d):
         yielding = 2 * smys * t / d
         pressures = [f"service.{n}" for n in ("maop", "discovery_pressure", "lowered_maop", "upset_pressure",
-                                              "installation_pressure")]
+                                              "installation_pressure", "test_pressure", "cycle_high",
+                                              "cycle_low")]
         pressures += ["disposition.two_month_pressure", *(f"restriction.{i}.pressure"
                                                           for i in range(len(case.restriction)))]
         for field in pressures:
@@ -109,7 +110,7 @@ def _reasons(case: Case, name: str, lines: dict[str, int]) -> Iterator[Fault]:
             ("defect.noise_threshold", "defect.noise_threshold_reason", case.defect.noise_threshold is not None),
             ("growth.basis", "growth.basis_reason", case.growth.basis is not None),
             ("disposition.reduction", "disposition.reduction_reason", case.disposition.reduction is not None),
-                        ("disposition.higher_pressure", "disposition.higher_pressure_reason",
+            ("disposition.higher_pressure", "disposition.higher_pressure_reason",
              case.disposition.higher_pressure is not None),
             ("service.lower_design_factor", "service.lower_design_factor_reason",
              case.service.lower_design_factor is not None),

@@ -14,6 +14,7 @@ from wrapcalc.case import grid as grids
 from wrapcalc.case import pits as pit_tables
 from wrapcalc.case import profile as profiles
 from wrapcalc.case.consistency import inconsistencies
+from wrapcalc.case.design_consistency import design_faults, system_faults
 from wrapcalc.case.fit import fitted
 from wrapcalc.case.grid import Grid
 from wrapcalc.case.listed import with_listed_values
@@ -67,10 +68,13 @@ def load_bundle(path: Path) -> Bundle:
     if case is None:
         raise CaseFaults(faults)
     told = {f.field for f in faults}  # a field that cannot be read is not missed, too
-    faults += [f for f in inconsistencies(case, raw, name) if f.field not in told]
-    found = _Beside(path.parent, name, line_numbers(raw), {"case.toml": raw}, faults)
+    lines = line_numbers(raw)
+    faults += [f for f in (*inconsistencies(case, raw, name), *design_faults(case, name, lines)) if f.field not in told]
+    found = _Beside(path.parent, name, lines, {"case.toml": raw}, faults)
     grid, profile, pits = found.grid(case), found.profile(case), found.pits(case)
     system, loaded, criteria = found.system(case), found.tables(case), found.criteria(case)
+    if system is not None:
+        faults += system_faults(case, system, name, lines)
     if faults:
         raise CaseFaults(sorted(faults, key=lambda f: (f.file != name, f.file, f.line or 0)))
     return Bundle(case, loaded, grid, system, profile, pits, criteria, found.files)

@@ -10,22 +10,26 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator
 
 from wrapcalc import units
+from wrapcalc.case.design_model import Design, Takeoff, Tolerance
 from wrapcalc.fields import Clock, Day, FieldFault, Identifier, Sheet, Text, ask, choice, lookup, quantity, walk
 from wrapcalc.values import Origin, Value
 
 GAS, LIQUID, PLANT = "gas line", "liquid line", "plant piping"
 METAL_LOSS, INTERNAL_LOSS = "external metal loss", "internal metal loss"
+LEAK = "leak"
 LOSSES = (METAL_LOSS, INTERNAL_LOSS)
 LOWEST, PROFILE_FIRST = "lower of all", "profile before box"
 DNV, RSF, AREA = "DNV-RP-F101", "remaining-strength factor", "effective area"
 METHODS = (LOWEST, PROFILE_FIRST, "original 1991", "original 2012", "0.85dL", AREA, DNV, RSF)
 INTERACTIONS = ("all one", "3t", "6t", "1 in x 6t", "2 sqrt(Dt)", "own")
+#: Parts of a line for which the wrap standards give a factor on the thickness of straight pipe.
+COMPONENTS = ("bend", "tee", "reducer", "flange")
+HOLE, RING_SLOT, AXIAL_SLOT = "hole", "circumferential slot", "axial slot"
 YES_NO, YES_NO_UNKNOWN = ("yes", "no"), ("yes", "no", "unknown")
 GROWTHS = ("two measurements", "full life", "half life", "stated", "soil class")
 SOILS = ("resistive, no active corrosion", "medium or active corrosion", "conductive, worst case")
 REDUCTIONS = ("share of discovery pressure", "failure pressure times design factor", "failure pressure over 1.1",
               "remaining strength")
-ROUTES = ("load sharing", "yielded steel", "laminate strain")
 WALL_BASES = ("smaller of nominal and measured", "nominal", "measured")
 SEAMS = ("seamless", "direct current", "low-frequency electric resistance", "high-frequency electric resistance",
          "flash", "submerged arc", "other")
@@ -117,6 +121,8 @@ class Service(Sheet):
     lowered_maop_reason: Text = ask("Who lowers the MAOP and why", need="")
     upset_pressure: quantity("gauge pressure", above=0) = ask(
         "Declared upset (surge) pressure, if above the MAOP", need="", example='"6.8 MPa"')
+    test_pressure: quantity("gauge pressure", above=0) = ask(
+        "Pressure test after the repair, short", need="", example='"7.6 MPa"')
     installation_pressure: quantity("gauge pressure", least=0) = ask(
         "Pressure in the pipe while the wrap is laid and cures; its upper limit on site", need="design",
         example='"3.0 MPa"')
@@ -127,21 +133,37 @@ class Service(Sheet):
     installation_temperature: quantity("temperature", least=-60, most=300) = ask(
         "Steel temperature during application", need="design", example='"16 °C"')
     pressure_cycles: quantity("count", least=0) = ask("Pressure cycles over the design life", example="1200")
+    cycle_low: quantity("gauge pressure", least=0) = ask(
+        "Lowest pressure of the cycles", need="", example='"3.1 MPa"')
+    cycle_high: quantity("gauge pressure", above=0) = ask(
+        "Highest pressure of the cycles", need="", example='"5.9 MPa"')
+    cycle_basis: Text = ask("How the cycles were counted, over which record", need="",
+                            example='"rainflow count of 12 months of hourly data, as cycles of the full range"')
     axial_force: quantity("force") = ask("External axial force besides end thrust; 0 N must be said", example='"0 N"')
     bending_moment: quantity("moment") = ask("External bending moment; 0 N*m must be said", example='"0 N*m"')
+    shear_force: quantity("force", least=0) = ask("Shear force on the pipe, in size", need="", example='"0 N"')
+    torsion: quantity("moment", least=0) = ask("Torsion of the pipe, in size", need="", example='"0 N*m"')
+    external_pressure: quantity("gauge pressure", least=0) = ask(
+        "Outside over inside pressure of the empty pipe: water, vacuum", need="", example='"0.1 MPa"')
+    soil_cover: quantity("length", least=0, most=100000) = ask("Soil above the pipe", need="", example='"1.2 m"')
+    soil_density: quantity("density", least=0.5, most=3) = ask("Density of the soil", need="", example='"1900 kg/m3"')
+    surface_pressure: quantity("gauge pressure", least=0) = ask(
+        "Pressure at the pipe from load on the surface", need="", example='"0.02 MPa"')
+    fluid: choice("non-hazardous", "hazardous", "unknown") = ask(
+        "Would the fluid harm people or set fire if it leaked? (plant piping)", need="leak", example='"non-hazardous"')
     restraint: choice("unrestrained", "restrained", "unknown") = ask(
         "Is the pipe held lengthwise (buried, anchored)? Unknown is taken both ways", need="", example='"restrained"')
     tie_in_temperature: quantity("temperature", least=-60, most=300) = ask(
         "Steel temperature when the pipe was tied in (restrained pipe)", need="", example='"12 °C"')
     internal_corrosion: choice("none", "active", "unknown") = ask("Internal corrosion at the defect", example='"none"')
-    inside_repair: choice("nothing", "bend", "girth weld", "fitting", "corroded seam") = ask(
-        "Bend, girth weld, fitting or corroded seam inside the defect or the wrap", example='"nothing"')
+    inside_repair: choice("nothing", "girth weld", *COMPONENTS, "fitting", "corroded seam") = ask(
+        "What is inside the defect or the wrap besides straight pipe", example='"nothing"')
 
 
 class Defect(Sheet):
     """[defect]"""
 
-    kind: choice(METAL_LOSS, INTERNAL_LOSS, "dent", "gouge", "crack", "leak") = ask(
+    kind: choice(METAL_LOSS, INTERNAL_LOSS, "dent", "gouge", "crack", LEAK) = ask(
         "Kind of defect", example='"external metal loss"')
     depth: quantity("length", least=0.01) = ask("Greatest measured depth", need="loss", example='"3.4 mm"')
     depth_allowance: quantity("length", least=0) = ask(
@@ -168,6 +190,20 @@ class Defect(Sheet):
     deepest_axial: quantity("length") = ask("Where in the grid the stated depth is: axial", need="", example='"90 mm"')
     deepest_around: quantity("length") = ask(
         "Where in the grid the stated depth is: around", need="", example='"45 mm"')
+    leak_shape: choice(HOLE, RING_SLOT, AXIAL_SLOT) = ask(
+        "Shape of the opening through the wall", need="leak", example='"hole"')
+    leak_size: quantity("length", above=0) = ask(
+        "Circle that encloses the opening, or width of the slot, now", need="leak", example='"12 mm"')
+    leak_growth: quantity("growth rate", least=0, most=20) = ask(
+        "Growth of each edge of the opening; 0 mm/y must be said", need="leak", example='"0 mm/y"')
+    leak_stopped: choice(*YES_NO) = ask("Is the flow stopped before anything is bonded?", need="leak",
+                                        example='"yes"')
+    neighbour_upstream: quantity("length", least=0) = ask(
+        "From the upstream edge of the defect to the full thickness of the next repair, if there is one", need="",
+        example='"3 m"')
+    neighbour_downstream: quantity("length", least=0) = ask(
+        "From the downstream edge of the defect to the full thickness of the next repair, if there is one", need="",
+        example='"3 m"')
     clear_upstream: quantity("length", least=0) = ask(
         "From the upstream edge of the defect to the nearest girth weld, bend or fitting", need="design",
         example='"2.4 m"')
@@ -190,9 +226,10 @@ class Assessment(Sheet):
         "Own rule: circumferential gap up to which pits act as one", need="", example='"50 mm"')
     interaction_reason: Text = ask("Reason for the interaction rule", need="")
     discontinuity: quantity("length", least=0) = ask(
-        "Distance to the nearest structural discontinuity (remaining-strength factor)", need="plant", example='"2 m"')
+        "Distance to the nearest structural discontinuity (remaining-strength factor)", need="plant strength",
+        example='"2 m"')
     corrosion_allowance: quantity("length", least=0, most=20) = ask(
-        "Future corrosion allowance (remaining-strength factor)", need="plant", example='"1 mm"')
+        "Future corrosion allowance (remaining-strength factor)", need="plant strength", example='"1 mm"')
 
 
 class Growth(Sheet):
@@ -296,32 +333,6 @@ def _restrictions(raw: Any) -> Any:
     return tuple(raw)
 
 
-class Design(Sheet):
-    """[design] asked once a wrap is designed"""
-
-    standard: choice("ISO 24817:2017", "ASME PCC-2-2018") = ask(
-        "Standard and edition for allowable strain and temperature", need="design", example='"ISO 24817:2017"')
-    system: Text = ask(
-        "Wrap system: a shipped example or a file beside this one", need="design", example='"my_system.toml"')
-    design_method: choice(*ROUTES) = ask("Thickness route", need="design", example='"load sharing"')
-    design_method_reason: Text = ask(
-        "Reason for this route", need="design", example='"steel stays elastic; company standard 12.3"')
-    design_life: quantity("duration", above=0, most=100) = ask(
-        "Design life of the repair", need="design", example='"20 y"')
-
-
-class Takeoff(Sheet):
-    """[takeoff] asked once a wrap is designed"""
-
-    adhesive_waste: quantity("percentage", least=0, most=1) = ask(
-        "Waste of adhesive or resin", need="design", example='"15 %"')
-    filler_waste: quantity("percentage", least=0, most=1) = ask("Waste of filler", need="design", example='"25 %"')
-    cloth_waste: quantity("percentage", least=0, most=1) = ask(
-        "Waste of cloth (wet lay-up)", need="lay-up", example='"5 %"')
-    primer_waste: quantity("percentage", least=0, most=1) = ask(
-        "Waste of primer, if the system has one", need="primer", example='"15 %"')
-
-
 class Documents(Sheet):
     """[documents]"""
 
@@ -344,6 +355,7 @@ class Case(Sheet):
     disposition: Disposition = Disposition()
     restriction: Annotated[tuple[Restriction, ...], BeforeValidator(_restrictions)] = ()
     takeoff: Takeoff = Takeoff()
+    tolerance: Tolerance = Tolerance()
     documents: Documents = Documents()
 
     @property

@@ -26,6 +26,24 @@ def end_fillet_volume(D, L_e, t_b):
     return pi * (D + 2 * t_b / 3) * L_e * t_b
 
 
+@formula(symbol="W", unit="mm", source=MECHANICS, clause="", status="derived", W_a="mm", W_b="mm")
+def widths_together(W_a, W_b):
+    """Widths of the units of two repairs together."""
+    return W_a + W_b
+
+
+@formula(symbol="A_b", unit="mm**2", source=MECHANICS, clause="", status="derived", A_1="mm**2", A_2="mm**2")
+def areas_together(A_1, A_2):
+    """Bonded areas of two repairs together."""
+    return A_1 + A_2
+
+
+@formula(symbol="m_u", unit="", source=MECHANICS, clause="", status="derived", m_1="", m_2="")
+def counts_together(m_1, m_2):
+    """Units of two repairs together."""
+    return m_1 + m_2
+
+
 @formula(symbol="V_f", unit="mm**3", source=MECHANICS, clause="", status="derived", V_d="mm**3", V_e="mm**3")
 def filler_volume(V_d, V_e):
     """Filler in all: the defect and the end fillets."""
@@ -40,6 +58,12 @@ def wrap_length(n, D, h, delta):
     Ply k lies at the diameter D + 2 (k - 1) h + 2 delta + (h - delta); the sum over k = 1..n is closed.
     """
     return pi * n * (D + n * h + delta)
+
+
+@formula(symbol="D_k", unit="mm", source=MECHANICS, clause="", status="derived", D="mm", k_0="", n_t="", h="mm")
+def diameter_under_tier(D, k_0, n_t, h):
+    """Diameter on which a further sleeve is laid: over k_0 sleeves of n_t layers."""
+    return D + 2 * k_0 * n_t * h
 
 
 @formula(symbol="C", unit="mm", source=MECHANICS, clause="", status="derived", n="", D="mm", t_ply="mm")

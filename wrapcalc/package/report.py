@@ -215,6 +215,7 @@ def _environment() -> Environment:
         "inputs_table": safe(tables.inputs_table),
         "system_table": safe(tables.system_table),
         "forms_table": safe(tables.forms_table),
+        "box_table": safe(tables.box_table),
         "routes_table": safe(tables.routes_table),
         "order_table": safe(tables.order_table),
         "options_table": safe(tables.options_table),

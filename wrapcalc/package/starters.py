@@ -22,7 +22,9 @@ from wrapcalc.systems.model import System
 
 NEEDS = {"assess": "always", "gas": "gas line", "design": "when a wrap is designed", "lay-up": "wet lay-up",
          "primer": "system with primer", "layered sleeve": "layered sleeve", "wet lay-up": "wet lay-up", "": "optional",
-         "loss": "metal loss", "plant": "plant piping", "dent": "a dent", "gouge": "a gouge", "crack": "a crack"}
+         "loss": "metal loss", "plant": "plant piping", "plant strength": "plant piping, metal loss",
+         "leak": "a leak in plant piping", "long term": "long-term tests", "through wall": "openings may be wrapped",
+         "dent": "a dent", "gouge": "a gouge", "crack": "a crack"}
 
 
 def write_example(folder: Path) -> list[str]:
@@ -94,7 +96,7 @@ def blank(model: type[Sheet], head: str, *, skip: str = "") -> str:
         extra = info.json_schema_extra
         if section and section != table:
             table = section
-            heading = f"[[{section}]]" if section in ("evidence", "restriction") else f"[{section}]"
+            heading = f"[[{section}]]" if section in ("evidence", "blister", "restriction") else f"[{section}]"
             out.append(f"\n{heading}")
         example = extra["example"]
         need = NEEDS[extra["need"]]
@@ -104,7 +106,7 @@ def blank(model: type[Sheet], head: str, *, skip: str = "") -> str:
         comment = f"# {info.description}{hint} ({need})"
         value = {"schema_version": '"1"', "case.id": '"NEW-1"', "system.id": '"my-system"',
                  "system.system_type": '"wet lay-up"' if skip == "sleeve" else '"layered sleeve"'}.get(name, '""')
-        if key == "widths":
+        if key in ("widths", "diameters"):
             value = "[]"
         line = f"{key or name} = {value}"
         out.append(f"{line:<36}{comment}")

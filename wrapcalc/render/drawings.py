@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Mapping
 from functools import lru_cache
 from typing import Any
@@ -11,9 +10,8 @@ from typing import Any
 from wrapcalc import units
 from wrapcalc.render import assessment_drawings as assessment
 from wrapcalc.render import figures
-from wrapcalc.render.display import Shown, hours
-
-_PIECES = {"layered sleeve": "sleeve", "wet lay-up": "band"}
+from wrapcalc.render import wrap_drawings as wrap
+from wrapcalc.render.display import Shown
 
 
 def drawings(record: Mapping[str, Any]) -> dict[str, str]:
@@ -25,7 +23,13 @@ def drawings(record: Mapping[str, Any]) -> dict[str, str]:
         "methods": assessment.methods(record, _drawn),
         "assessment curve": assessment.curve(record, _drawn),
         "life": assessment.life(record, _drawn),
-        "unwrapped pipe": _unwrapped(record),
+        "thickness routes": wrap.routes(record, _drawn),
+        "unwrapped pipe": wrap.unwrapped(record, _drawn),
+        "repair along": wrap.along(record, _drawn),
+        "cross-section": wrap.cross_section(record, _drawn),
+        "use over layers": wrap.use(record, _drawn),
+        "tolerances": wrap.tolerances(record, _drawn),
+        "through the wall": wrap.through_wall(record, _drawn),
         "margins": _margins(record),
     }
     return {name: svg for name, svg in made.items() if svg is not None}
@@ -51,47 +55,6 @@ def _depth_map(record: Mapping[str, Any]) -> str | None:
         limit_depth=None if share is None else size(share * wall),
         limit_label="" if share is None else f"depth limit, {units.digits(share)} of the wall",
     )
-
-
-def _unwrapped(record: Mapping[str, Any]) -> str | None:
-    shape, wrap = record["geometry"], record["geometry"]["wrap"]
-    diameter, length, width = (shape[k] for k in ("outside_diameter", "defect_length", "defect_width"))
-    if None in (diameter, length, width) or not shape["defect_clock"]:
-        return None
-    size = Shown(record)
-    return _drawn(
-        "unwrapped",
-        circumference=size(math.pi * diameter),
-        defect=(size(length), size(width)),
-        units=[] if wrap is None else _placed(wrap, _piece(record), size),
-        full_thickness=None if wrap is None else _centred(size(wrap["cover"])),
-        overall=None if wrap is None else _centred(size(wrap["overall"])),
-        seam_clock=hours(shape["seam_clock"]) if shape["seam_clock"] else None,
-        defect_clock=hours(shape["defect_clock"]),
-        upstream_clear=size.maybe(shape["clear_upstream"]),
-        downstream_clear=size.maybe(shape["clear_downstream"]),
-        length_unit=size.label,
-        title=f"Case {record['case']['id']}: unwrapped pipe",
-    )
-
-
-def _placed(wrap: Mapping[str, Any], piece: str, size: Shown) -> list[tuple[float, float, str]]:
-    """Start, width and label of each unit, upstream to downstream; the set is centred on the defect."""
-    widths, joint = wrap["widths"], wrap["joint"]
-    start = -(sum(widths) - (len(widths) - 1) * joint) / 2
-    placed = []
-    for number, width in enumerate(widths, 1):
-        placed.append((size(start), size(width), f"{piece} {number}"))
-        start += width - joint
-    return placed
-
-
-def _piece(record: Mapping[str, Any]) -> str:
-    return _PIECES.get(record["system"]["type"], "unit") if record["system"] else "unit"
-
-
-def _centred(length: float) -> tuple[float, float]:
-    return -length / 2, length / 2
 
 
 def _margins(record: Mapping[str, Any]) -> str | None:

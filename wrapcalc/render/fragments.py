@@ -66,6 +66,10 @@ STYLE = """
 .wc-result { font-variant-numeric: tabular-nums; }
 .wc-small { font-size: .82em; line-height: 1.4; margin: .15em 0 0 2.2em; color: var(--jp-ui-font-color2, #4a5557); }
 .wc-small a { white-space: nowrap; }
+.wc-details { border-collapse: collapse; font-size: .82em; line-height: 1.4; margin: .15em 0 .2em 2.2em;
+  color: var(--jp-ui-font-color2, #4a5557); }
+.wc-details td { padding: 0 1.2em 0 0; text-align: left; vertical-align: top; border: 0; background: none; }
+.wc-details td:first-child { width: 38%; }
 .wc-reason { margin: .15em 0 .15em 1.8em; font-weight: bold; }
 .wc-badge { display: inline-block; border: 1px solid #777; border-radius: 3px; padding: 0 .35em;
   font-size: .9em; white-space: nowrap; }

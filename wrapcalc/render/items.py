@@ -13,6 +13,7 @@ from typing import Any
 from wrapcalc.render import fragments as f
 from wrapcalc.render.fragments import STYLE
 from wrapcalc.render.tables import (
+    box_table,
     checks_table,
     clusters_table,
     criteria_table,
@@ -28,6 +29,7 @@ from wrapcalc.render.tables import (
 
 __all__ = [
     "STYLE",
+    "box_table",
     "check_html",
     "checks_table",
     "clusters_table",
@@ -45,6 +47,8 @@ __all__ = [
 ]
 
 _ROW_OF_CHECKS = 3
+#: So many details of a procedure stand one below the other.
+_AS_LINES = 5
 _SENSITIVE = (
     "Sensitive: terms of this formula nearly cancel. More digits than usual are printed so that the line "
     "can be worked again by hand."
@@ -99,11 +103,10 @@ def procedure_html(procedure: Mapping[str, Any], *, links: bool = False) -> str:
         f"{f.text(f.short(i['name']))} {f.value(i)} ({f.origin(i['origin'], links)})"
         for i in procedure["inputs"]
     )
-    parts.append(_small(f"From {given}."))
+    if given:
+        parts.append(_small(f"From {given}."))
     if procedure["details"]:
-        parts.append(
-            _small("; ".join(f"{f.text(name)}: {f.text(what)}" for name, what in procedure["details"]) + ".")
-        )
+        parts.append(_details(procedure["details"]))
     for r in procedure["results"]:
         shown = f"<b>{f.value(r)}</b>" + (f" &nbsp;(also {f.text(r['also'])})" if r["also"] else "")
         if procedure["struck"]:
@@ -114,6 +117,14 @@ def procedure_html(procedure: Mapping[str, Any], *, links: bool = False) -> str:
     if procedure["struck"]:
         parts.append(_reason(procedure["struck"]))
     return _block("wc-step", procedure, parts)
+
+
+def _details(rows: Sequence[tuple[str, str]]) -> str:
+    """Details of a procedure: a few in one sentence, more as lines that can be told apart."""
+    if len(rows) < _AS_LINES:
+        return _small("; ".join(f"{f.text(name)}: {f.text(what)}" for name, what in rows) + ".")
+    body = "".join(f"<tr><td>{f.text(name)}</td><td>{f.text(what)}</td></tr>" for name, what in rows)
+    return f'<table class="wc-details">{body}</table>'
 
 
 def check_html(check: Mapping[str, Any], *, links: bool = False) -> str:

@@ -19,6 +19,7 @@ _GROUPS = {
     "disposition": "Repair criteria and restriction",
     "restriction": "Open restrictions",
     "design": "Design",
+    "tolerance": "Tolerances of the design",
     "takeoff": "Takeoff",
     "documents": "Documents",
 }
@@ -34,6 +35,8 @@ _PARTS = {
     "ends": "Ends",
     "application": "Application",
     "envelope": "Tested envelope",
+    "long_term": "Long-term tests",
+    "through_wall": "Tests over openings",
 }
 _ROLES = {"method of record": "a method of record; another is lower or is named"}
 WRAP_NEEDS = ("design", "lay-up", "primer")
@@ -46,6 +49,8 @@ NEEDS = {
     "dent": "a dent",
     "gouge": "a gouge",
     "crack": "a crack",
+    "plant strength": "metal loss of plant piping",
+    "leak": "a leak of plant piping",
     "lay-up": "a wet lay-up",
     "primer": "a system with primer",
     "": "optional",
@@ -321,18 +326,32 @@ def routes_table(routes: Iterable[Mapping[str, Any]], *, links: bool = False) ->
     """Thickness routes side by side; the chosen one is named so."""
     rows = []
     for x in routes:
-        part = "<b>chosen</b>" if x["chosen"] else "for information"
-        rows.append(
-            f.row(
-                [
-                    f.text(x["route"]),
-                    _linked(x["required"], links),
-                    f"{part}{': ' + f.text(x['reason']) if x['reason'] else ''}",
-                ],
-                numbers=(1,),
+        part = "<b>of record</b>" if x["chosen"] else "for information"
+        if x["reason"] or not x["demands"]:
+            told = f"{part}{': ' + f.text(x['reason']) if x['reason'] else ''}"
+            rows.append(f.row([f.text(x["route"]), "", _linked(x["required"], links), told], numbers=(2,)))
+            continue
+        for i, m in enumerate(x["demands"]):
+            governs = x["required"] is not None and m["required"]["magnitude"] == x["required"]["magnitude"]
+            what = f.text(f"{m['what']}: {m['load_case']}") + (" <b>(governs)</b>" if governs else "")
+            rows.append(
+                f.row(
+                    ["" if i else f.text(x["route"]), what, _linked(m["required"], links), "" if i else part],
+                    numbers=(2,),
+                )
             )
+    return f.table(["Route", "Load case", "Thickness required", ""], rows, [20, 38, 18, 24], numbers=(2,))
+
+
+def box_table(rows: Iterable[Mapping[str, Any]], *, links: bool = False) -> str:
+    """What may be found on the site without calling the engineer: all of it holds at once."""
+    out = [
+        f.row(
+            [f.text(b["input"]), f.text(b["bound"]), _linked(b["edge"], links), f.text(b["designed"])], numbers=(2, 3)
         )
-    return f.table(["Route", "Thickness required", ""], rows, [30, 22, 48], numbers=(1,))
+        for b in rows
+    ]
+    return f.table(["As found", "", "Limit, all at once", "In the design"], out, [36, 12, 26, 26], numbers=(2, 3))
 
 
 def order_table(order: Iterable[Mapping[str, Any]], *, links: bool = False) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import product
+from typing import Any
 
 import numpy as np
 
@@ -22,6 +23,8 @@ from wrapcalc.standards.documents import MECHANICS, PRACTICE
 from wrapcalc.values import Value
 
 _WIDTHS, _HALVINGS = 2000, 40
+#: Rows worked at once on arrays: bounded memory.
+_ROWS = 2000
 
 
 @dataclass(frozen=True)
@@ -104,48 +107,80 @@ def _at_width(bundle: Bundle, width: Value, depth: Value, wall: Value) -> Sectio
 class _Widths:
     """Section properties for many widths, on arrays: the formulas of net_section in their order."""
 
-    def __init__(self, bundle: Bundle, w: np.ndarray, d: float, t: float):
+    def __init__(self, bundle: Bundle, w: np.ndarray, d: float | np.ndarray, t: float | np.ndarray):
         D = bundle.case.get("pipe.outside_diameter").base
         theta = section.half_angle.array(w=w, D=D)
         lost = section.lost_area.array(theta=theta, d=d, D=D)
-        self.D, self.sound = D, section.sound_area.core(D=D, t=t)
+        self.D, self.sound = D, section.sound_area.array(D=D, t=t)
         self.net = section.net_area.array(A_0=self.sound, A_L=lost)
         self.e = section.eccentricity.array(
             A_L=lost, y_L=section.lost_centroid.array(theta=theta, D=D, d=d, A_L=lost), A_n=self.net)
         self.moment = section.net_second_moment.array(
-            I_0=section.sound_second_moment.core(D=D, t=t), A_n=self.net, e=self.e,
+            I_0=section.sound_second_moment.array(D=D, t=t), A_n=self.net, e=self.e,
             I_L=section.lost_second_moment.array(D=D, d=d, theta=theta))
         self.fibre = (section.extreme_fibre_internal.array(e=self.e, D=D)
                       if bundle.case.defect.kind == INTERNAL_LOSS else
                       section.extreme_fibre.array(e=self.e, D=D, d=d, theta=theta))
 
-    def sides(self, force: float, moment: float) -> tuple[np.ndarray, np.ndarray]:
+    def sides(self, force: float | np.ndarray, moment: float | np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Stress in MPa and in size at the loss, and opposite to it."""
         return (section.axial_stress_at_loss.array(N=force, M=moment, A_n=self.net, e=self.e, c=self.fibre,
                                                    I_n=self.moment),
                 section.axial_stress_opposite.array(N=force, M=moment, A_n=self.net, e=self.e, D=self.D,
                                                     I_n=self.moment))
 
-    def worst(self, force: float, moment: float) -> np.ndarray:
+    def worst(self, force: float | np.ndarray, moment: float | np.ndarray) -> np.ndarray:
         """The greater of both sides."""
         return np.maximum(*self.sides(force, moment))
 
 
+@dataclass(frozen=True)
+class Axial:
+    """Greatest axial stress of the damaged section at one pressure, its check, and the load behind it.
+
+    force: axial force of that load case with the external one, moment: bending moment with its sign, None for none.
+    """
+
+    check: Check
+    stress: Value
+    force: Value
+    moment: Value | None
+    words: str
+
+
 def axial_check(bundle: Bundle, props: Section, at: Value, allowable: Value, words: str) -> Check:
     """Greatest net-section axial stress at one pressure against the allowable stress."""
+    return axial_state(bundle, props, at, allowable, words).check
+
+
+def axial_state(bundle: Bundle, props: Section, at: Value, allowable: Value, words: str, *, for_wrap: bool = False
+                ) -> Axial:
+    """As `axial_check`, with the load behind it.
+
+    for_wrap: the load case that asks for the thickest wrap, where one is needed; the check says so then.
+    """
     if has_loads(bundle):
-        return _loaded_check(bundle, props, at, allowable, words)
+        return _loaded(bundle, props, at, allowable, words, for_wrap)
     thrust = pressure.end_thrust(bundle.case.value("pipe.outside_diameter"), at)
     stress = section.net_section_stress(thrust, props.area, props.shift, props.fibre, props.moment)
-    return _check(words, stress, allowable, "end thrust unrestrained, eccentricity included")
+    note = "end thrust unrestrained, eccentricity included"
+    return Axial(_check(words, stress, allowable, note, for_wrap), stress, thrust, None, note)
 
 
-def _check(words: str, stress: Value, allowable: Value, note: str) -> Check:
+def _check(words: str, stress: Value, allowable: Value, note: str, for_wrap: bool) -> Check:
     return active().check(f"Net-section axial stress at {words}", stress, "<=", allowable, citation=PRACTICE.id,
-                          status="common practice", note=note + "; metal-loss methods say nothing about this direction")
+                          status="common practice", kind="information" if for_wrap else "limit",
+                          note=note + ("; what is above the limit is carried by the wrap" if for_wrap else
+                                       "; metal-loss methods say nothing about this direction"))
 
 
-def _loaded_check(bundle: Bundle, props: Section, at: Value, allowable: Value, words: str) -> Check:
+def _asks(load: _Load, stress: float, allowable: float, diameter: float) -> tuple[float, float]:
+    """Order of load cases for a wrap: by the axial load that the steel leaves to it, then by the stress."""
+    line = abs(load.force) + 4 * abs(load.moment) / diameter
+    return max(0.0, line * (1 - allowable / stress)) if stress > 0 else 0.0, stress
+
+
+def _loaded(bundle: Bundle, props: Section, at: Value, allowable: Value, words: str, for_wrap: bool) -> Axial:
     case, rec = bundle.case, active()
     stated = case.value("defect.width")
     widths = np.linspace(stated.magnitude / _WIDTHS, stated.magnitude, _WIDTHS)
@@ -154,7 +189,9 @@ def _loaded_check(bundle: Bundle, props: Section, at: Value, allowable: Value, w
     # or one that is pushed together, has its greatest compression.
     loads = [x for p in (at.magnitude, 0.0) for x in _loads(bundle, many.sound, p, props.wall.magnitude)]
     greatest = [float(many.worst(x.force, x.moment).max()) for x in loads]
-    worst = loads[int(np.argmax(greatest))]
+    order = [_asks(x, g, allowable.magnitude, many.D) if for_wrap else (0.0, g)
+             for x, g in zip(loads, greatest, strict=True)]
+    worst = loads[max(range(len(loads)), key=lambda i: order[i])]
     found = rec.procedure(
                   "Load cases of the axial section", "each state of restraint, temperature and sense of bending, with "
                   "the pressure and without, at its worst width; the formulas that follow are run for the greatest",
@@ -183,8 +220,64 @@ def _loaded_check(bundle: Bundle, props: Section, at: Value, allowable: Value, w
                  + "; ".join(dict.fromkeys(x.words for x in pushed))
                  + "): buckling of the thinned wall is not assessed here.", force.origin.ref)
     rec.assume("Bending is taken in the plane through the loss, in both senses.", "safer reading")
-    return _check(words, near if near.magnitude >= far.magnitude else far, allowable,
-                  f"governing load case: {worst.words}")
+    stress = near if near.magnitude >= far.magnitude else far
+    return Axial(_check(words, stress, allowable, f"governing load case: {worst.words}", for_wrap), stress, force,
+                 moment if moment.magnitude else None, worst.words)
+
+
+def axial_stress_at(bundle: Bundle, props: Section, at: float) -> float:
+    """Greatest net-section axial stress in MPa over all load cases at this pressure (MPa); nothing is recorded."""
+    return float(axial_stresses(bundle, np.array([props.depth.magnitude]), props.wall.magnitude, np.array([at]),
+                                widths=_WIDTHS)[0])
+
+
+def axial_stresses(bundle: Bundle, depth: np.ndarray, wall: float | np.ndarray, at: np.ndarray, *, widths: int = 160
+                   ) -> np.ndarray:
+    """Greatest net-section axial stress in MPa, row by row, for depths, walls (mm) and pressures (MPa) of one shape.
+
+    Every load case at its worst of so many widths up to the stated one; nothing is recorded.
+    """
+    return axial_demands(bundle, depth, wall, at, np.inf, widths=widths)[1]
+
+
+def axial_demands(bundle: Bundle, depth: np.ndarray, wall: float | np.ndarray, at: np.ndarray, allowable: float, *,
+                  widths: int = 160) -> tuple[np.ndarray, np.ndarray]:
+    """(line force all round in N, greatest stress in MPa) of the load case that asks most of a wrap, row by row.
+
+    As `axial_state` picks it for a wrap; where no case is above the allowable stress (MPa), the one of greatest stress.
+    """
+    depth, wall, at = np.broadcast_arrays(*(np.asarray(v, float) for v in (depth, wall, at)))
+    parts = [_demands(bundle, *(v[i:i + _ROWS] for v in (depth, wall, at)), allowable, widths)
+             for i in range(0, len(depth), _ROWS)]
+    line, stress = (np.concatenate(p) for p in zip(*parts, strict=True))
+    return line, stress
+
+
+def _demands(bundle: Bundle, depth: np.ndarray, wall: np.ndarray, at: np.ndarray, allowable: float, widths: int
+             ) -> tuple[np.ndarray, np.ndarray]:
+    stated, rows = bundle.case.get("defect.width").base, depth.reshape(-1, 1)
+    many = _Widths(bundle, np.linspace(stated / widths, stated, widths)[None, :], rows, wall.reshape(-1, 1))
+    line, stress, asks = (np.zeros(len(rows)) for _ in range(3))
+    for force, moment in _linear_loads(bundle, many, wall.reshape(-1, 1), at.reshape(-1, 1)):
+        here = many.worst(force, moment).max(axis=1)
+        long = (np.abs(force) + 4 * abs(moment) / many.D).ravel()
+        ask = long * np.maximum(0.0, 1 - allowable / np.where(here > 0, here, 1.0))
+        better = (ask > asks) | ((ask == asks) & (here > stress))
+        line, stress = np.where(better, long, line), np.where(better, here, stress)
+        asks = np.maximum(asks, ask)
+    return line, stress
+
+
+def _linear_loads(bundle: Bundle, many: _Widths, wall: np.ndarray, pressures: np.ndarray
+                  ) -> Iterator[tuple[np.ndarray, float]]:
+    """(force, moment) of every load case for a column of pressures: each load is linear in the pressure."""
+    if not has_loads(bundle):
+        yield pressure.end_thrust.array(D=many.D, P=pressures), 0.0
+        return
+    for with_p, without in zip(_loads(bundle, many.sound, 1.0, wall, quiet=True),
+                               _loads(bundle, many.sound, 0.0, wall, quiet=True), strict=True):
+        for p in (pressures, np.zeros_like(pressures)):
+            yield without.force + (with_p.force - without.force) * p, with_p.moment
 
 
 def _force(bundle: Bundle, load: _Load, at: Value, here: Section) -> Value:
@@ -198,7 +291,7 @@ def _force(bundle: Bundle, load: _Load, at: Value, here: Section) -> Value:
                                     metal.expansion, warm, here.sound)
 
 
-def _loads(bundle: Bundle, sound: float, at: float, wall: float) -> Iterator[_Load]:
+def _loads(bundle: Bundle, sound: Any, at: float, wall: Any, *, quiet: bool = False) -> Iterator[_Load]:
     """Every load case: free or restrained as stated (unknown: both), hot and cold, bending both ways."""
     case = bundle.case
     D, outer = case.get("pipe.outside_diameter").base, case.get("service.axial_force").base
@@ -212,6 +305,8 @@ def _loads(bundle: Bundle, sound: float, at: float, wall: float) -> Iterator[_Lo
                  for n in ("steel_modulus", "steel_expansion")]
         for name in ("service.service_temperature", "service.lowest_temperature"):
             if case.get(name) is None:
+                if quiet:
+                    continue
                 active().warn("The coldest service temperature is not stated: only the hottest state of the restrained "
                               "pipe is worked out.", "case: service.lowest_temperature")
                 continue

@@ -5,21 +5,27 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 from wrapcalc.case import Bundle
-from wrapcalc.case.model import DNV, METAL_LOSS
+from wrapcalc.case.model import COMPONENTS, DNV, METAL_LOSS
 from wrapcalc.checks import Check, compare
+from wrapcalc.errors import ValueWaits
 from wrapcalc.recorder import Recorder, active, recording
 from wrapcalc.stages import scope
 from wrapcalc.stages.allowable import Allowable, allowable_sizes
 from wrapcalc.stages.assess import Assessment, assess
 from wrapcalc.stages.axial import axial_check
+from wrapcalc.stages.bears import Bears, bears
 from wrapcalc.stages.beside import pressure_beside
+from wrapcalc.stages.chain import Chain
 from wrapcalc.stages.chance import Chance, chance
-from wrapcalc.stages.design import Design, design
+from wrapcalc.stages.design import Design, design, design_leak
 from wrapcalc.stages.disposition import Disposition, dispose
 from wrapcalc.stages.forms import OF_DNV
 from wrapcalc.stages.life import Life, remaining_life
 from wrapcalc.stages.restriction import Interim, interim_limit
+from wrapcalc.stages.second_opinion import Opinion, second_opinion
+from wrapcalc.stages.sound_pipe import allowable
 from wrapcalc.stages.takeoff import Line, takeoff
+from wrapcalc.stages.why import Why, why
 from wrapcalc.values import Value
 
 NO_REPAIR = "no repair needed"
@@ -28,6 +34,9 @@ WRAP = "wrap"
 OTHER = "other repair needed"
 NO_DATA = "insufficient data"
 _SENSE = {"<=": "at most", "<": "less than", ">=": "at least", ">": "more than"}
+#: What else there is, in general terms, when a wrap does not hold.
+CONSIDER = ("Consider a replacement of the pipe, a welded or bolted full-encirclement sleeve by those who are "
+            "licensed, a lower MAOP, or another wrap system.")
 DECISIONS = (NO_REPAIR, REDUCE, WRAP, OTHER, NO_DATA)
 
 
@@ -62,6 +71,9 @@ class Outcome:
     allowable: Allowable | None = None
     life: Life | None = None
     chance: Chance | None = None
+    bears: Bears | None = None
+    why: Why | None = None
+    opinion: Opinion | None = None
 
 
 def run(bundle: Bundle) -> Outcome:
@@ -78,6 +90,8 @@ def _run(bundle: Bundle, rec: Recorder) -> Outcome:
     if outside:
         return Outcome(bundle, rec, Decision(NO_DATA, "Insufficient data: " + "; ".join(outside) + ".",
                                              tuple(outside)))
+    if scope.is_leak(bundle):
+        return _leak(bundle, rec)
     if not scope.is_loss(bundle):
         return _feature(bundle, rec)
     a = assess(bundle)
@@ -106,11 +120,6 @@ def _decided(bundle: Bundle, rec: Recorder, out: Outcome) -> Decision:
     early = _after_assessment(bundle, a, ruled, out.life)
     if early is not None:
         return early
-    reasons = scope.outside_of_design(bundle)
-    if reasons:
-        interim = interim_limit(bundle, a)
-        return Decision(NO_DATA, "Insufficient data: " + "; ".join(reasons) + f". Until then {_hold(bundle, interim)}.",
-                        tuple(reasons), interim)
     out.missing = scope.missing_for_design(bundle)
     if out.missing:
         interim = interim_limit(bundle, a)
@@ -119,13 +128,33 @@ def _decided(bundle: Bundle, rec: Recorder, out: Outcome) -> Decision:
                         f"value{'s' if count > 1 else ''} needed for designing a wrap {'are' if count > 1 else 'is'} "
                         f"missing. Until then {_hold(bundle, interim)}.", ruled.reasons, interim)
     rec.stage = "D"
-    out.design = design(bundle, a, out.life)
-    decision = _after_design(bundle, a, out.design, ruled, out.life)
+    try:
+        out.design = design(bundle, a, out.life)
+    except ValueWaits as e:
+        return _waits(bundle, a, e)
+    decision = _after_design(bundle, a, out.design, _why(bundle, a, ruled, out.life), ruled)
     if decision.word == WRAP:
-        rec.stage = "T"
-        rec.begin("Quantities")
-        out.order = takeoff(bundle, a, out.design)
+        _beside_design(bundle, a, out)
     return decision
+
+
+def _beside_design(bundle: Bundle, a: Assessment | None, out: Outcome) -> None:
+    """What a design that holds can bear, why it is what it is, a second opinion, and the order."""
+    rec, d = active(), out.design
+    assert d is not None
+    chain = Chain(bundle, d)
+    out.bears = bears(bundle, a, d, chain)
+    out.why = why(bundle, d, chain)
+    out.opinion = second_opinion(bundle, d)
+    rec.stage = "T"
+    rec.begin("Quantities")
+    out.order = takeoff(bundle, d)
+
+
+def _waits(bundle: Bundle, a: Assessment | None, e: ValueWaits) -> Decision:
+    """A value of the chosen edition is not known to us: nothing is filled with a guess."""
+    interim = interim_limit(bundle, a)
+    return Decision(NO_DATA, f"Insufficient data: {e}. Until then {_hold(bundle, interim)}.", (str(e),), interim)
 
 
 def _with_people_beside(bundle: Bundle, a: Assessment | None, decision: Decision) -> Decision:
@@ -148,6 +177,32 @@ def _feature(bundle: Bundle, rec: Recorder) -> Outcome:
                             f"of this {kind}, and this version has no strength method for it. {hold}", ruled.reasons,
                             interim)
     return Outcome(bundle, rec, _with_people_beside(bundle, None, decision), disposition=ruled)
+
+
+def _leak(bundle: Bundle, rec: Recorder) -> Outcome:
+    """An opening through the wall of plant piping: the leak design of the wrap, or another repair."""
+    ruled = dispose(bundle, None, None)
+    interim = interim_limit(bundle, None)
+    hold = f"Until then {_hold(bundle, interim)}, or less as those who are licensed decide."
+    out = Outcome(bundle, rec, Decision(NO_DATA, ""), disposition=ruled)
+    out.missing = scope.missing_for_design(bundle)
+    what = f"{bundle.case.defect.leak_shape} through the wall"
+    if ruled.rules_out:
+        out.decision = Decision(OTHER, f"Other repair needed: {ruled.excluded[0]}. {hold}", ruled.reasons, interim)
+    elif out.missing:
+        out.decision = Decision(NO_DATA, f"Insufficient data: there is a {what}, and {len(out.missing)} values needed "
+                                f"for designing a wrap are missing. {hold}", ruled.reasons, interim)
+    else:
+        rec.stage = "D"
+        try:
+            out.design = design_leak(bundle, allowable(bundle, None))
+            out.decision = _after_design(bundle, None, out.design, f"there is a {what}", ruled)
+        except ValueWaits as e:
+            out.decision = _waits(bundle, None, e)
+        if out.decision.word == WRAP:
+            _beside_design(bundle, None, out)
+    out.decision = _with_people_beside(bundle, None, out.decision)
+    return out
 
 
 def _incomplete(missing: list[str], purpose: str = "a decision", also: tuple[str, ...] = ()) -> Decision:
@@ -183,7 +238,8 @@ def _after_assessment(bundle: Bundle, a: Assessment, ruled: Disposition, life: L
     maop = case.value("service.maop")
     if ruled.excluded_now:
         return _excluded(bundle, a, ruled, ruled.excluded_now[0])
-    fit = a.strength_check.met and a.axial_check.met
+    straight = case.service.inside_repair not in COMPONENTS
+    fit = a.strength_check.met and a.axial_check.met and straight
     if fit and ruled.leading is None and not (life and life.due):
         _warn_upset(bundle, a)
         recoat = case.defect.kind == METAL_LOSS
@@ -196,7 +252,8 @@ def _after_assessment(bundle: Bundle, a: Assessment, ruled: Disposition, life: L
                         + _capital(_growth(life), not recoat) + ruled.open_words, ruled.reasons)
     lowered = case.optional("service.lowered_maop")
     due = life is not None and life.due
-    if lowered is not None and compare(lowered, "<=", a.governing) and not ruled.fires_at(lowered) and not due:
+    if straight and lowered is not None and compare(lowered, "<=", a.governing) and not (
+            ruled.fires_at(lowered) or due):
         _warn_upset(bundle, a)
         axial = axial_check(bundle, a.section, lowered, a.allowable, "lowered MAOP")
         if axial.met:
@@ -233,27 +290,31 @@ def _hold(bundle: Bundle, interim: Interim) -> str:
                                                                           "")
 
 
-def _after_design(bundle: Bundle, a: Assessment, d: Design, ruled: Disposition, life: Life | None) -> Decision:
+def _after_design(bundle: Bundle, a: Assessment | None, d: Design, why: str, ruled: Disposition) -> Decision:
+    """Wrap, or what stands against it. a: None for an opening through the wall."""
     show, case = _shower(bundle), bundle.case
-    assert a.governing is not None
     failed = tuple(_told(c, case.display) for c in d.failed)
     if not d.fits:
-        return Decision(NO_DATA, "Insufficient data: the repair would reach a girth weld, bend or fitting, which this "
-                        f"version does not cover. Until then {_hold(bundle, d.interim)}.",
+        return Decision(NO_DATA, "Insufficient data: the repair would come too close to a weld, a bend, a fitting or "
+                        f"another repair. Until then {_hold(bundle, d.interim)}.",
                         tuple(_told(c, case.display) for c in d.clear if not c.met), d.interim)
+    if any(c.kind == "scope" for c in d.failed):
+        return Decision(NO_DATA, f"Insufficient data: {why}, and the design of the wrap leaves what its equations are "
+                        f"known for. Until then {_hold(bundle, d.interim)}.", failed + ruled.reasons, d.interim)
     if not d.holds:
-        why = _why(bundle, a, ruled, life)
+        proposal = f" {_capital(d.laid.proposal)}." if d.laid is not None and d.laid.proposal else ""
         return Decision(OTHER, f"Other repair needed: {why}, and the chosen wrap does not meet {len(failed)} of its "
-                        f"gates and checks. Until it is repaired {_hold(bundle, d.interim)}.",
+                        f"gates and checks.{proposal} Until it is repaired {_hold(bundle, d.interim)}. {CONSIDER}",
                         failed + ruled.reasons, interim=d.interim)
-    interim = d.interim
-    layers, cover = d.layers, d.layout.cover  # type: ignore[union-attr]
-    why = _why(bundle, a, ruled, life)
-    return Decision(WRAP, f"Wrap: {why}; {int(layers.magnitude)} layers of "  # type: ignore[union-attr]
-                    f"{bundle.system.system.name}, {show(d.wrap_thickness)} thick over {show(cover)}, "  # type: ignore
-                    f"restore {show(d.pressure)}. Until the repair is accepted hold at most {show(interim.limit)}, and "
-                    f"while it is laid and cures at most {show(case.value('service.installation_pressure'))}.",
-                    ruled.reasons, interim)
+    assert d.extent is not None and d.laid is not None and bundle.system is not None
+    covers = [r.layout.cover for r in d.extent.repairs if r.layout is not None]
+    over = show(covers[0]) if len(covers) == 1 else " and ".join(show(c) for c in covers)
+    tiers = f" in {d.laid.tiers} sleeves one over the other" if d.laid.tiers > 1 else ""
+    parts = f" in {len(covers)} separate repairs" if len(covers) > 1 else ""
+    return Decision(WRAP, f"Wrap: {why}; {int(d.laid.count.magnitude)} layers of {bundle.system.system.name}{tiers}, "
+                    f"{show(d.laid.thickness)} thick over {over}{parts}, restore {show(d.pressure)}. Until the repair "
+                    f"is accepted hold at most {show(d.interim.limit)}, and while it is laid and cures at most "
+                    f"{show(case.value('service.installation_pressure'))}.", ruled.reasons, d.interim)
 
 
 def _why(bundle: Bundle, a: Assessment, ruled: Disposition, life: Life | None) -> str:
@@ -265,6 +326,8 @@ def _why(bundle: Bundle, a: Assessment, ruled: Disposition, life: Life | None) -
                 f"{show(bundle.case.value('service.maop'))}")
     if not a.axial_check.met:
         return "the axial stress of the damaged section is too high"
+    if bundle.case.service.inside_repair in COMPONENTS:
+        return f"the strength of the damaged {bundle.case.service.inside_repair} is not assessed"
     return ruled.sentence or (f"the remaining life is {life.words}, too short to wait" if life else "")
 
 

@@ -7,7 +7,7 @@ mm and MPa. Outside the scope of a method its answer is not asked for: the calle
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -17,7 +17,8 @@ from wrapcalc.formulas import pressure
 from wrapcalc.formulas import remaining_strength as strength
 from wrapcalc.searches.sub_lengths import weakest_pressures
 
-Strength = Callable[[np.ndarray, np.ndarray], np.ndarray]
+#: (depth, length) or (depth, length, wall), mm -> MPa, arrays of shapes that go together; without a wall the case's.
+Strength = Callable[..., np.ndarray]
 ORIGINAL_1991, ORIGINAL, MODIFIED, SINGLE = "original 1991", "original 2012", "0.85dL", "DNV single"
 #: Sizes worked at once by the profile method: bounded memory.
 _ROWS = 4096
@@ -25,13 +26,16 @@ _ROWS = 4096
 
 @dataclass(frozen=True)
 class Steel:
-    """The pipe as the methods take it: mm, MPa. flow: flow stress by method; reference: that of the 1991 form."""
+    """The pipe as the methods take it: mm, MPa. t: wall, one for all rows or one for each.
+
+    flow: flow stress by method; reference: (wall) -> reference pressure of the 1991 form.
+    """
 
     D: float
-    t: float
+    t: float | np.ndarray
     smts: float | None
     flow: dict[str, float]
-    reference: float
+    reference: Callable[[float | np.ndarray], np.ndarray]
 
 
 @dataclass(frozen=True)
@@ -60,17 +64,20 @@ def failure(method: str, steel: Steel, river: River | None = None) -> Strength:
 
 
 def _on_arrays(kernel: Callable, steel: Steel, river: River | None) -> Strength:
-    def function(depth, length):
-        d, L = np.broadcast_arrays(np.asarray(depth, float), np.asarray(length, float))
-        shape = d.shape
-        return kernel(d.ravel(), L.ravel(), steel, river).reshape(shape)
+    def function(depth, length, wall=None):
+        if wall is None:
+            d, L = np.broadcast_arrays(np.asarray(depth, float), np.asarray(length, float))
+            return kernel(d.ravel(), L.ravel(), steel, river).reshape(d.shape)
+        d, L, t = np.broadcast_arrays(*(np.asarray(v, float) for v in (depth, length, wall)))
+        return kernel(d.ravel(), L.ravel(), replace(steel, t=t.ravel()), river).reshape(d.shape)
     return function
 
 
 def _form_1991(d: np.ndarray, L: np.ndarray, steel: Steel, _: River | None) -> np.ndarray:
+    reference = steel.reference(steel.t)
     raw = strength.safe_pressure_1991_uncapped.array(
-        P=steel.reference, d=d, t=steel.t, A=strength.length_factor_1991.array(L=L, D=steel.D, t=steel.t))
-    return np.minimum(raw, steel.reference)
+        P=reference, d=d, t=steel.t, A=strength.length_factor_1991.array(L=L, D=steel.D, t=steel.t))
+    return np.minimum(raw, reference)
 
 
 def _z(L: np.ndarray, steel: Steel) -> np.ndarray:
@@ -102,7 +109,8 @@ def _area(d: np.ndarray, L: np.ndarray, steel: Steel, river: River | None) -> np
     for first in range(0, len(d), _ROWS):
         part = slice(first, first + _ROWS)
         x, depth = river.at(d[part], L[part])
-        out[part] = weakest_pressures(x, depth, steel.D, steel.t, steel.flow[AREA])[0]
+        wall = steel.t[part] if isinstance(steel.t, np.ndarray) else steel.t
+        out[part] = weakest_pressures(x, depth, steel.D, wall, steel.flow[AREA])[0]
     return out
 
 
@@ -111,9 +119,9 @@ def safe(method: str, steel: Steel, safety: float, river: River | None = None) -
     inner = failure(method, steel, river)
     if method == ORIGINAL_1991:
         return inner
-    return lambda d, L: pressure.safe_pressure.array(P_F=inner(d, L), SF=safety)
+    return lambda d, L, t=None: pressure.safe_pressure.array(P_F=inner(d, L, t), SF=safety)
 
 
 def lowest(functions: list[Strength]) -> Strength:
     """The lowest of several."""
-    return lambda d, L: np.minimum.reduce([f(d, L) for f in functions])
+    return lambda d, L, t=None: np.minimum.reduce([f(d, L, t) for f in functions])

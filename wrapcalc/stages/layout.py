@@ -25,8 +25,11 @@ class Layout:
     counts: dict[float, Value]
 
 
-def lay_out(bundle: Bundle, full: Value, end: Value, length: Value) -> Layout | None:
+def lay_out(bundle: Bundle, full: Value, end: Value, length: Value, *, single: bool = False, label: str = ""
+            ) -> Layout | None:
     """The set of units with the fewest units, then the least width; None when no set covers the length.
+
+    single: the wrap carries axial load, which a butted joint would not hand on: one sleeve must cover all.
 
     Sleeves are butted, and their square ends count in full; a set whose joints stay off the damage (`length`,
     centred) comes before one whose joints do not. Bands of cloth overlap, and their tapered ends do not count, so
@@ -41,7 +44,7 @@ def lay_out(bundle: Bundle, full: Value, end: Value, length: Value) -> Layout | 
     widths = [w.magnitude for w in system.unit_widths]
     need = full.magnitude
     found, tried = [], 0
-    for n in range(1, most + 1):
+    for n in range(1, 2 if single and system.is_sleeve else most + 1):
         for chosen in combinations_with_replacement(widths, n):
             tried += 1
             cover = sum(chosen) - (n - 1) * joint - ends
@@ -72,12 +75,14 @@ def lay_out(bundle: Bundle, full: Value, end: Value, length: Value) -> Layout | 
     details += [(f"next choice {i}", f"{words(o)}, covers {show(o[3], 'mm', system=display)}")
                 for i, o in enumerate(found[1:3], 1)]
     counts = Counter(chosen)
+    if single and system.is_sleeve:
+        details.append(("one unit only", "the wrap carries axial load, which a butted joint does not hand on"))
     names = {w: f"units {show(w, 'mm', system=display)} wide" for w in counts}
     method = ("every set of the system's widths, joints off the damage first, then fewest units, then least width; "
               "sleeves butted" if system.is_sleeve else
               "every set of the system's widths, by fewest units, then least width; bands overlapped, tapered ends not "
               "counted")
-    out = rec.procedure("Units side by side", method, MECHANICS.id, "derived", inputs,
+    out = rec.procedure("Units side by side" + label, method, MECHANICS.id, "derived", inputs,
                         {"full-thickness cover": (cover, "mm"), "sum of widths": (total, "mm"),
                          **{names[w]: (k, "") for w, k in counts.items()}}, details)
     return Layout(_deal(chosen), joint, out["full-thickness cover"], out["sum of widths"],

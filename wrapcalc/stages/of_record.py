@@ -26,7 +26,7 @@ MOST_STATIONS = 80
 
 @dataclass(frozen=True)
 class OfRecord:
-    """safe, failure: (depth, length) -> MPa, what governs at those sizes. each: the safe pressures by method.
+    """safe, failure: (depth, length[, wall]) -> MPa, what governs at those sizes. each: the safe pressures by method.
 
     failure_of: the methods behind `failure`; it is the safe pressure itself where the methods of record give no other
     (failure_is_safe). note: what was simplified.
@@ -42,12 +42,7 @@ class OfRecord:
 
 def of_record(bundle: Bundle, a: Assessment) -> OfRecord:
     """The methods that govern this case, on bare numbers; those outside their scope are left out."""
-    reference = 1.0
-    if a.design_factor is not None:
-        reference = strength.reference_pressure_1991.core(
-            MAOP=bundle.case.get("service.maop").base, S_y=bundle.case.get("pipe.smys").base, t=a.wall.magnitude,
-            D=bundle.case.get("pipe.outside_diameter").base, F=a.design_factor.magnitude, T=derating(bundle).magnitude)
-    steel = bare_steel(bundle, a.wall.magnitude, reference)
+    steel = bare_steel(bundle, a.wall.magnitude, _reference(bundle, a))
     river, note = _workable(a.river)
     keys = [f.key for f in a.forms if f.safe is not None and f.key in methods_of_record(bundle, a.river is not None)]
     if RSF in keys:
@@ -63,6 +58,15 @@ def of_record(bundle: Bundle, a: Assessment) -> OfRecord:
                     with_failure == [ORIGINAL_1991], note.strip())
 
 
+def _reference(bundle: Bundle, a: Assessment) -> Callable[[float | np.ndarray], np.ndarray] | None:
+    """Reference pressure of the 1991 form by wall; None where nothing gives it."""
+    if a.design_factor is None:
+        return None
+    get, factor, heat = bundle.case.get, a.design_factor.magnitude, derating(bundle).magnitude
+    return lambda t: strength.reference_pressure_1991.array(MAOP=get("service.maop").base, S_y=get("pipe.smys").base,
+                                                            t=t, D=get("pipe.outside_diameter").base, F=factor, T=heat)
+
+
 def _dnv(bundle: Bundle, a: Assessment, steel: Steel, note: str) -> OfRecord:
     """The single-defect form for what governs by DNV-RP-F101, brought down to it where the shape or group is weaker.
 
@@ -76,11 +80,11 @@ def _dnv(bundle: Bundle, a: Assessment, steel: Steel, note: str) -> OfRecord:
     single = failure(SINGLE, steel)
     factor = _safety(bundle, a, SINGLE)
 
-    def burst(depth: np.ndarray, length: np.ndarray) -> np.ndarray:
-        return share * single(depth, length)
+    def burst(depth, length, wall=None) -> np.ndarray:
+        return share * single(depth, length, wall)
 
-    def working(depth: np.ndarray, length: np.ndarray) -> np.ndarray:
-        return burst(depth, length) / factor
+    def working(depth, length, wall=None) -> np.ndarray:
+        return burst(depth, length, wall) / factor
     return OfRecord(working, burst, {SINGLE: working}, (SINGLE,), False, note.strip())
 
 
@@ -152,30 +156,29 @@ def envelope(river: River, most: int) -> River:
 def _plant(bundle: Bundle, a: Assessment) -> Strength:
     case, tables = bundle.case, bundle.tables
     fca = case.get("assessment.corrosion_allowance").base
-    t_c = a.wall.magnitude - fca
-    bore = cross.inside_diameter.core(D=case.get("pipe.outside_diameter").base, t=t_c)
-    form = next(f for f in a.forms if f.key == RSF)
-    assert form.safe is not None
-    sound = _sound_plant(bundle, t_c)
+    assert next(f for f in a.forms if f.key == RSF).safe is not None
+    diameter, sound = case.get("pipe.outside_diameter").base, _sound_plant(bundle)
     allowed, longest, thinnest, least = (tables.value(API_579.id, n).magnitude for n in (
         "allowable_rsf", "length_parameter_limit", "least_thickness_ratio", "least_wall_piping"))
 
-    def function(depth: np.ndarray, length: np.ndarray) -> np.ndarray:
-        d, L = np.broadcast_arrays(np.asarray(depth, float), np.asarray(length, float))
-        ratio = ffs.thickness_ratio.array(t_mm=a.wall.magnitude - d, FCA=fca, t_c=t_c)
-        span = ffs.shell_length_parameter.array(s=L, D_i=bore, t_c=t_c)
-        inside = (span <= longest) & (ratio >= thinnest) & (a.wall.magnitude - d - fca >= least)
+    def function(depth, length, wall=None) -> np.ndarray:
+        d, L, t = np.broadcast_arrays(*(np.asarray(v, float) for v in (
+            depth, length, a.wall.magnitude if wall is None else wall)))
+        t_c = t - fca
+        ratio = ffs.thickness_ratio.array(t_mm=t - d, FCA=fca, t_c=t_c)
+        span = ffs.shell_length_parameter.array(s=L, D_i=cross.inside_diameter.array(D=diameter, t=t_c), t_c=t_c)
+        inside = (span <= longest) & (ratio >= thinnest) & (t - d - fca >= least)
         # Outside level 1 there is no answer: no pressure is allowed, and the fit is not asked beyond its end.
         bulging = ffs.bulging_factor_level_1.array(lambda_s=np.where(inside, span, 0.0))
         left = ffs.remaining_strength_factor.array(R_t=np.where(inside, ratio, 1.0), M_t=bulging)
-        return np.where(inside, ffs.reduced_working_pressure.array(MAWP=sound, RSF=left, RSF_a=allowed), 0.0)
+        return np.where(inside, ffs.reduced_working_pressure.array(MAWP=sound(t_c), RSF=left, RSF_a=allowed), 0.0)
     return function
 
 
-def _sound_plant(bundle: Bundle, t_c: float) -> float:
+def _sound_plant(bundle: Bundle) -> Callable[[np.ndarray], np.ndarray]:
     from wrapcalc.formulas import plant_piping
     get = bundle.case.get
-    return plant_piping.plant_design_pressure.core(
+    return lambda t_c: plant_piping.plant_design_pressure.array(
         S=get("service.allowable_stress").base, E=get("service.quality_factor").base,
         W=get("service.weld_strength_factor").base, t=t_c, D=get("pipe.outside_diameter").base,
         Y=get("service.wall_coefficient").base)

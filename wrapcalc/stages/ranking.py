@@ -8,6 +8,7 @@ import numpy as np
 
 from wrapcalc.case import Bundle
 from wrapcalc.case.model import AREA, RSF
+from wrapcalc.errors import CalculationError
 from wrapcalc.formulas import remaining_strength as strength
 from wrapcalc.searches.complex_shape import weakest_shape
 from wrapcalc.stages.forms import SINGLE
@@ -19,8 +20,8 @@ from wrapcalc.standards.documents import B31G_2012, DNV_F101
 from wrapcalc.values import Value
 
 
-def bare_steel(bundle: Bundle, wall: float, reference: float = 1.0) -> Steel:
-    """The pipe on bare numbers. reference: that of the 1991 form, when it is wanted.
+def bare_steel(bundle: Bundle, wall: float, reference: Callable[..., np.ndarray] | None = None) -> Steel:
+    """The pipe on bare numbers. reference: (wall) -> that of the 1991 form, when it is wanted.
 
     Methods whose flow stress is outside its scope are left out of `flow`.
     """
@@ -34,7 +35,14 @@ def bare_steel(bundle: Bundle, wall: float, reference: float = 1.0) -> Steel:
     if smys <= tables.value(B31G_2012.id, "flow_increment_smys_limit").magnitude:
         increment = tables.value(B31G_2012.id, "flow_increment").magnitude
         flow["0.85dL"] = flow[AREA] = min(strength.flow_stress_increment.core(S_y=smys, Delta_S=increment), most)
-    return Steel(case.get("pipe.outside_diameter").base, wall, None if smts is None else smts.base, flow, reference)
+    if reference is None:
+        flow.pop(ORIGINAL_1991, None)
+    return Steel(case.get("pipe.outside_diameter").base, wall, None if smts is None else smts.base, flow,
+                 reference or _no_reference)
+
+
+def _no_reference(wall: float | np.ndarray) -> np.ndarray:
+    raise CalculationError("the 1991 form was asked for without its reference pressure")
 
 
 def ranking(bundle: Bundle, wall: Value) -> Callable[[Piece], float]:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from wrapcalc.case import Bundle
-from wrapcalc.case.model import GAS, INTERNAL_LOSS, LIQUID, LOSSES, PLANT
+from wrapcalc.case.model import COMPONENTS, GAS, INTERNAL_LOSS, LEAK, LIQUID, LOSSES, PLANT
+from wrapcalc.formulas import remaining_strength as strength
 from wrapcalc.recorder import active
-from wrapcalc.standards.documents import API_579, B31G_2012, CFR_192, CFR_195, ISO_24817, PRACTICE
+from wrapcalc.standards.documents import API_579, B31G_2012, CFR_192, CFR_195, PRACTICE
 from wrapcalc.standards.tables import Entry
 
 #: What must be known of the joint on the other side of a girth weld.
@@ -24,21 +25,43 @@ def discovery_fraction(bundle: Bundle) -> Entry:
 
 
 def is_loss(bundle: Bundle) -> bool:
-    """Whether the defect is metal loss, for which there are strength methods here."""
-    return bundle.case.defect.kind in (None, *LOSSES)
+    """Whether the defect is metal loss, for which there are strength methods here.
+
+    A gouge or an arc burn that was ground smooth, is free of cracks and was measured again is metal loss.
+    """
+    case = bundle.case
+    return case.defect.kind in (None, *LOSSES) or is_ground(bundle)
+
+
+def is_ground(bundle: Bundle) -> bool:
+    """Whether the defect is a gouge that was ground smooth, shown free of cracks, and measured again."""
+    case = bundle.case
+    return case.defect.kind == "gouge" and case.features.gouge_ground == "yes" and case.features.crack == "no"
+
+
+def is_leak(bundle: Bundle) -> bool:
+    """Whether the defect is an opening through the wall of plant piping, which may be wrapped."""
+    return bundle.case.defect.kind == LEAK and bundle.case.service.service == PLANT
 
 
 def missing_for_assessment(bundle: Bundle) -> list[str]:
     """Unanswered fields without which no decision can be made."""
     service = bundle.case.service.service
     needs = {"assess"} | {GAS: {"gas"}, PLANT: {"plant"}}.get(service, set())
-    needs |= {"loss"} if is_loss(bundle) else {bundle.case.defect.kind}
-    return bundle.case.unanswered(needs)
+    kind = bundle.case.defect.kind
+    needs |= {"plant strength"} if service == PLANT and is_loss(bundle) else set()
+    needs |= {"loss"} if is_loss(bundle) else {kind} if kind != LEAK or is_leak(bundle) else set()
+    return bundle.case.unanswered(needs) + (_of_leak(bundle) if is_leak(bundle) else [])
+
+
+def _of_leak(bundle: Bundle) -> list[str]:
+    """The thinned metal around an opening must be stated, too."""
+    return [f for f in ("defect.length", "defect.length_allowance", "defect.width") if bundle.case.get(f) is None]
 
 
 def missing_for_design(bundle: Bundle) -> list[str]:
-    """Unanswered fields without which no wrap can be designed; none for what is no metal loss."""
-    if not is_loss(bundle):
+    """Unanswered fields without which no wrap can be designed; none for what no wrap is designed for."""
+    if not is_loss(bundle) and not is_leak(bundle):
         return []
     needs = {"design"}
     if bundle.system is not None:
@@ -63,14 +86,19 @@ def features_outside(bundle: Bundle) -> list[str]:
     inside = case.service.inside_repair
     needed = _OF_A_JOINT + (("smts",) if case.get("pipe.smts") is not None else ())
     crossed = inside == "girth weld" and all(case.get(f"pipe.other_{n}") is not None for n in needed)
-    words("Bend, girth weld, fitting or corroded seam at the defect", inside == "nothing" or crossed, inside,
-          "nothing, or a girth weld with both joints stated",
+    words("Bend, girth weld, fitting or corroded seam at the defect",
+          inside == "nothing" or crossed or inside in COMPONENTS, inside,
+          "nothing, a girth weld with both joints stated, or a bend, tee, reducer or flange",
           "there is a girth weld inside the repair and the other joint is not stated: give pipe."
           + ", pipe.".join(f"other_{n}" for n in needed) if inside == "girth weld" else
           f"there is a {inside} inside the repair, which this version does not cover")
     if crossed:
         rec.assume("The corrosion is assessed at its full length across the girth weld, with the lower wall and grade "
                    "of the two joints, which stand in [pipe]. The weld metal itself is not assessed.", "case: pipe")
+    if inside in COMPONENTS:
+        rec.warn(f"There is a {inside} at the defect: the methods of remaining strength are those of straight pipe and "
+                 "stand for information; they neither clear the defect nor allow a lower pressure instead of a repair.",
+                 "case: service.inside_repair")
     corrosion = case.service.internal_corrosion
     known = case.growth.basis is not None
     words("Internal corrosion at the defect", corrosion == "none" or known, corrosion,
@@ -79,34 +107,27 @@ def features_outside(bundle: Bundle) -> list[str]:
     if case.defect.kind == INTERNAL_LOSS and corrosion == "none" and not known:
         rec.warn("Internal metal loss is stated without a rate of growth and as not active: confirm that it has "
                  "stopped; it would go on under a wrap.", "case: service.internal_corrosion")
-    if case.get("service.pressure_cycles") is not None:
-        reasons += _cycles(bundle)
+    if is_ground(bundle) and case.get("pipe.nominal_wall") is not None:
+        reasons += _ground(bundle)
     if case.get("service.service_temperature") is not None and case.service.service not in (None, PLANT):
         reasons += _heat(bundle)
     return reasons
 
 
-def outside_of_design(bundle: Bundle) -> list[str]:
-    """What the assessment can do and the design of a wrap, in this version, can not."""
-    case, reasons = bundle.case, []
-    for name, what in (("axial_force", "external axial force"), ("bending_moment", "external bending moment")):
-        if case.get(f"service.{name}").base != 0:
-            reasons.append(f"an {what} of {case.get(f'service.{name}').written} is declared, which the design of a "
-                           "wrap does not cover in this version")
-    if case.service.inside_repair == "girth weld":
-        reasons.append("there is a girth weld inside the repair, which the design of a wrap does not cover in this "
-                       "version")
-    return reasons
-
-
-def _cycles(bundle: Bundle) -> list[str]:
+def _ground(bundle: Bundle) -> list[str]:
+    """The grinding limit of the line code, on the nominal wall."""
     rec, case = active(), bundle.case
-    entry = bundle.tables.entry(case.design.standard or ISO_24817.id, "cycles_without_factor")
-    cycles = rec.check("Pressure cycles over the design life", case.value("service.pressure_cycles"), "<=",
-                       entry.value(), citation=entry.citation, status=entry.status, kind="scope")
-    return [] if cycles.met else [
-        f"{case.get('service.pressure_cycles').written} pressure cycles: more than {entry.written} need a cyclic "
-        "factor, which this version does not have"]
+    if case.get("defect.depth") is None:
+        return []
+    entry = bundle.tables.entry(PRACTICE.id, "grinding_depth")
+    share = rec.named(strength.relative_depth(case.value("defect.depth"), case.value("pipe.nominal_wall")),
+                      "Depth of grinding over nominal wall")
+    rec.assume("The gouge or arc burn was ground smooth, is free of cracks by magnetic particle or penetrant test, and "
+               "its depth was measured again: it is assessed as metal loss.", "case: features")
+    fits = rec.check("Depth of grinding", share, "<=", entry.value(), citation=entry.citation, status=entry.status,
+                     kind="scope")
+    return [] if fits.met else [f"the grinding is {share.show(significant=3)} of the nominal wall deep, above "
+                                f"{entry.written} up to which it is treated as metal loss"]
 
 
 def _heat(bundle: Bundle) -> list[str]:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import reduce
 
 import numpy as np
 
 from wrapcalc.case import Bundle
+from wrapcalc.case.model import Case
+from wrapcalc.formula import Formula
 from wrapcalc.formulas import takeoff as quantity
 from wrapcalc.recorder import active
-from wrapcalc.stages.assess import Assessment
 from wrapcalc.stages.design import Design
 from wrapcalc.standards.documents import MECHANICS
 from wrapcalc.values import Value
@@ -26,20 +28,45 @@ class Line:
     basis: str = ""
 
 
-def takeoff(bundle: Bundle, a: Assessment, d: Design) -> tuple[Line, ...]:
-    """Quantities for a design that holds."""
-    system = bundle.system
-    assert system is not None and d.layout is not None and d.overall is not None and d.layers is not None
+def takeoff(bundle: Bundle, d: Design) -> tuple[Line, ...]:
+    """Quantities for a design that holds, all its repairs together."""
+    system, rec = bundle.system, active()
+    assert system is not None and d.extent is not None and d.laid is not None
     diameter = bundle.case.value("pipe.outside_diameter")
-    bonded = quantity.bonded_area(diameter, d.overall)
     lines = _sleeves(bundle, d) if system.is_sleeve else _cloth(bundle, d)
-    lines.append(_filler(bundle, a, d))
+    lines.append(_filler(bundle, d))
     if system.primer.used == "yes":
-        mass = quantity.coating_mass(bonded, system.value("primer.coverage"),
+        areas = []
+        for r in d.extent.repairs:
+            assert r.overall is not None
+            areas.append(quantity.bonded_area(diameter, r.overall))
+        mass = quantity.coating_mass(_sum(areas, quantity.areas_together), system.value("primer.coverage"),
                                      bundle.case.value("takeoff.primer_waste"))
         lines.append(_packed("Primer", mass, system.value("primer.pack"), "bonded area, with waste"))
-    active().assume("The order is for this repair alone: no spares, consumables, abrasive or coating.", "scope")
+    rec.assume("The order is for this repair alone: no spares, consumables, abrasive or coating.", "scope")
     return tuple(lines)
+
+
+def _sum(values: list[Value], plus: Formula) -> Value:
+    """All of them together, one step for each further one."""
+    return reduce(plus, values)
+
+
+def _widths(d: Design) -> Value:
+    """Sum of the widths of all units, of all repairs."""
+    assert d.extent is not None
+    widths = [r.layout.total_width for r in d.extent.repairs if r.layout is not None]
+    return _sum(widths, quantity.widths_together)
+
+
+def _counts(d: Design) -> list[tuple[float, list[Value]]]:
+    """(width in mm, its count in each repair that has it), the widest first."""
+    assert d.extent is not None
+    out: dict[float, list[Value]] = {}
+    for r in d.extent.repairs:
+        for width, count in (r.layout.counts if r.layout else {}).items():
+            out.setdefault(width, []).append(count)
+    return sorted(out.items(), reverse=True)
 
 
 def _packed(item: str, mass: Value, pack: Value, basis: str) -> Line:
@@ -48,45 +75,64 @@ def _packed(item: str, mass: Value, pack: Value, basis: str) -> Line:
 
 
 def _sleeves(bundle: Bundle, d: Design) -> list[Line]:
-    system, diameter = bundle.system, bundle.case.value("pipe.outside_diameter")
-    bond = system.value("sleeve.bond_line")
-    length = quantity.wrap_length(d.layers, diameter, d.pitch, bond)
+    system, case = bundle.system, bundle.case
+    assert system is not None and d.laid is not None and d.extent is not None
+    rec, diameter = active(), case.value("pipe.outside_diameter")
+    bond, of_one = system.value("sleeve.bond_line"), system.value("sleeve.layers")
     out = []
-    for width, pieces in sorted(d.layout.counts.items(), reverse=True):
-        source = next(w for w in system.unit_widths if w.magnitude == width)
-        out.append(Line(f"Sleeve, {source.show(bundle.case.display)} wide, "
-                        f"{int(d.layers.magnitude)} layers, for outside diameter "
-                        f"{diameter.show(bundle.case.display)}", pieces,
-                        basis=f"developed length of each {length.show(bundle.case.display)} ({length.origin.ref})"))
-    volume = quantity.adhesive_volume(d.layers, diameter, d.pitch, bond, d.layout.total_width)
+    for tier in range(d.laid.tiers):
+        under = diameter if tier == 0 else rec.named(
+            quantity.diameter_under_tier(diameter, _tiers_below(case, tier), of_one, d.extent.pitch),
+            f"Diameter under sleeve {tier + 1}")
+        length = quantity.wrap_length(of_one, under, d.extent.pitch, bond)
+        words = f", number {tier + 1} from the pipe" if d.laid.tiers > 1 else ""
+        for width, counts in _counts(d):
+            source = next(w for w in system.unit_widths if w.magnitude == width)
+            out.append(Line(f"Sleeve{words}, {source.show(case.display)} wide, {int(of_one.magnitude)} layers, for "
+                            f"outside diameter {under.show(case.display)}", _sum(counts, quantity.counts_together),
+                            basis=f"developed length of each {length.show(case.display)} ({length.origin.ref})"))
+    volume = quantity.adhesive_volume(d.laid.count, diameter, d.extent.pitch, bond, _widths(d))
     mass = quantity.mass_from_volume(volume, system.value("adhesive.density"),
-                                     bundle.case.value("takeoff.adhesive_waste"))
+                                     case.value("takeoff.adhesive_waste"))
     out.append(_packed("Adhesive", mass, system.value("adhesive.pack"), "all bond lines, with waste"))
     return out
 
 
+def _tiers_below(case: Case, tier: int) -> Value:
+    """How many sleeves lie below, as a value that leads back to the number that the case states."""
+    stated = case.value("design.tiers")
+    return replace(stated, magnitude=float(tier), name="sleeves below")
+
+
 def _cloth(bundle: Bundle, d: Design) -> list[Line]:
     system, case = bundle.system, bundle.case
+    assert system is not None and d.laid is not None
     diameter, ply = case.value("pipe.outside_diameter"), system.value("laminate.ply_thickness")
-    length = quantity.wrap_length_lay_up(d.layers, diameter, ply)
+    length = quantity.wrap_length_lay_up(d.laid.count, diameter, ply)
     cut = quantity.cut_length(length, system.value("lay_up.cutting_allowance"))
-    area = quantity.cloth_area(cut, d.layout.total_width)
+    area = quantity.cloth_area(cut, _widths(d))
     waste = case.value("takeoff.cloth_waste")
     order = quantity.cloth_area_with_waste(area, waste)
-    words = "; ".join(f"{int(d.layout.counts[w.magnitude].magnitude)} of {w.show(case.display)}"
-                      for w in system.unit_widths if w.magnitude in d.layout.counts)
+    counts = {width: int(sum(c.magnitude for c in each)) for width, each in _counts(d)}
+    words = "; ".join(f"{counts[w.magnitude]} of {w.show(case.display)}"
+                      for w in system.unit_widths if w.magnitude in counts)
     out = [Line(f"Cloth, bands: {words}; each cut to {cut.show(case.display)}", order,
-                basis=f"{int(d.layers.magnitude)} layers, with waste")]
+                basis=f"{int(d.laid.count.magnitude)} layers, with waste")]
     resin = quantity.resin_mass(area, system.value("lay_up.cloth_areal_mass"),
                                 system.value("lay_up.fibre_mass_share"), case.value("takeoff.adhesive_waste"))
     out.append(_packed("Resin", resin, system.value("adhesive.pack"), "wetting out the cloth, with waste"))
     return out
 
 
-def _filler(bundle: Bundle, a: Assessment, d: Design) -> Line:
+def _filler(bundle: Bundle, d: Design) -> Line:
     system, case, rec = bundle.system, bundle.case, active()
+    assert system is not None and d.extent is not None
     if bundle.grid is None:
-        bound = quantity.filler_box(a.extent, case.value("defect.width"), a.greatest)
+        if d.at_end is not None:
+            long, deep = d.at_end.extent, d.at_end.greatest
+        else:
+            long, deep = d.extent.repairs[0].length, case.value("pipe.nominal_wall")
+        bound = quantity.filler_box(long, case.value("defect.width"), deep)
         basis = "box of greatest depth (no grid)"
         rec.assume("There is no depth grid: filler is ordered for a box of the greatest depth.", "safer reading")
     else:
@@ -101,8 +147,9 @@ def _filler(bundle: Bundle, a: Assessment, d: Design) -> Line:
         rec.assume("Filler is ordered for the upper bound of the grid, not for the trapezium estimate.",
                    "safer reading")
     if system.ends.treatment == "square with fillet":
-        fillets = quantity.end_fillet_volume(case.value("pipe.outside_diameter"), d.end_length, d.build_up)
-        bound = quantity.filler_volume(bound, fillets)
+        fillets = quantity.end_fillet_volume(case.value("pipe.outside_diameter"), d.extent.end, d.extent.build_up)
+        for _ in d.extent.repairs:
+            bound = quantity.filler_volume(bound, fillets)
         basis += " and end fillets"
     mass = quantity.mass_from_volume(bound, system.value("filler.density"), case.value("takeoff.filler_waste"))
     return _packed("Filler", mass, system.value("filler.pack"), f"{basis}, with waste")

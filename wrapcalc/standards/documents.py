@@ -30,6 +30,15 @@ ISO_24817 = Document("ISO 24817:2017", "Composite repairs for pipework: qualific
                      "not read in full; forms and tables recalled")
 PCC_2 = Document("ASME PCC-2-2018", "Repair of pressure equipment and piping, 2018, part 4, article 401",
                  "first page read; forms and tables recalled")
+ISO_24817_2015 = Document("ISO 24817:2015", "Composite repairs for pipework: qualification and design, installation, "
+                          "testing and inspection, first edition, 2015",
+                          "not read; taken to say what was recalled of the editions of 2015 and 2017 together")
+ISO_24817_2006 = Document("ISO/TS 24817:2006", "Composite repairs for pipework, technical specification, 2006",
+                          "not read; a few values recalled, the rest is not known")
+PCC_2_2011 = Document("ASME PCC-2-2011", "Repair of pressure equipment and piping, 2011, part 4, article 4.1",
+                      "not read; forms and tables recalled")
+PCC_2_2022 = Document("ASME PCC-2-2022", "Repair of pressure equipment and piping, 2022, part 4, article 401",
+                      "not read; whether it differs from 2018 is not known")
 KIEFNER_VIETH = Document("Kiefner and Vieth 1989", "A modified criterion for evaluating the remaining strength of "
                          "corroded pipe, research report PR 3-805, 1989", "not read; forms recalled")
 DNV_F101 = Document("DNV-RP-F101 (2010)", "Corroded pipelines, recommended practice, allowable-stress part, 2010",
@@ -54,7 +63,8 @@ PRACTICE = Document("Trade practice", "Common practice of the trade, no single s
 
 DOCUMENTS: dict[str, Document] = {d.id: d for d in (
     CFR_192, CFR_195, B31G_1991, B31G_2012, KIEFNER_VIETH, DNV_F101, LEIS_STEPHENS, API_579, B31_3, B31_8S, API_5L_2000,
-    API_5L_2018, B36_10M, ISO_24817, PCC_2, MECHANICS, PRACTICE)}
+    API_5L_2018, B36_10M, ISO_24817, ISO_24817_2015, ISO_24817_2006, PCC_2, PCC_2_2011, PCC_2_2022, MECHANICS,
+    PRACTICE)}
 
 
 def document(doc_id: str) -> Document:

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from wrapcalc import units
-from wrapcalc.errors import CaseFaults, Fault, UnknownItem
+from wrapcalc.errors import CaseFaults, Fault, UnknownItem, ValueWaits
 from wrapcalc.fields import FieldFault, read_text, suggest
 from wrapcalc.reading import line_numbers, read_toml, shown_name
 from wrapcalc.standards.documents import document
@@ -22,6 +22,10 @@ from wrapcalc.values import Origin, Value
 
 if TYPE_CHECKING:
     from wrapcalc.formula import Formula
+
+
+#: Written for a value, and its status, where our knowledge of an edition stops.
+NOT_KNOWN = "not known"
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,11 +64,25 @@ class Entry:
         """Document and clause as printed."""
         return f"{self.document}, {self.clause}" if self.clause else self.document
 
+    @property
+    def waits(self) -> bool:
+        """Whether no value is known to us."""
+        return self.written == NOT_KNOWN
+
     def value(self) -> Value:
-        """The number with this entry as origin."""
+        """The number with this entry as origin. Raises ValueWaits where we know none."""
+        if self.waits:
+            raise ValueWaits(f"a value of {self.document} is not known to us: {lowered(self.title)} ({self.key}); read "
+                             "it in a licensed copy and state it in an overlay (wrapcalc worksheet prints the list), "
+                             "or name another edition")
         magnitude, unit = units.parse(_raw(self.written, self.kind), self.kind)
         base = units.KINDS[self.kind].base
         return Value(units.to_base(magnitude, unit, self.kind), base, Origin("table", self.key), self.title)
+
+
+def lowered(title: str) -> str:
+    """A title inside a sentence."""
+    return title[0].lower() + title[1:]
 
 
 def _raw(written: str, kind: str) -> Any:
@@ -82,7 +100,9 @@ def shipped() -> dict[str, Entry]:
         doc = document(data.pop("document")).id
         for name, e in data.items():
             entry = Entry(doc, name, e["title"], str(e["value"]), e["kind"], e["clause"], e["status"])
-            entry.value()
+            assert entry.waits == (entry.status == NOT_KNOWN) and entry.kind in units.KINDS
+            if not entry.waits:
+                entry.value()
             out[entry.key] = entry
     return out
 
@@ -135,10 +155,17 @@ def load(overlay: Path | None = None) -> Tables:
     return out
 
 
+def _of_another_edition(entry: Entry, known: dict[str, Entry]) -> Entry | None:
+    """The entry of the same name that is known in another edition: a slip is measured by it."""
+    return next((e for e in known.values() if e.name == entry.name and not e.waits), None)
+
+
 #: A value of a licensed copy that differs from ours by more than this factor is taken for a slip.
 _FARTHEST = 4
+#: Temperatures may differ by so much, °C: they have no factor.
+_FARTHEST_TEMPERATURE = 40
 #: Limits whose meaning ends somewhere, whatever a copy says.
-_MOST = {"depth_limit": 0.9}
+_MOST = {"depth_limit": 0.9, "temperature_factor_60": 1.0, "equations": 1.0}
 _MARK = ("by", "on", "copy")
 
 
@@ -191,15 +218,23 @@ class _Overlay:
             self.fault(f"{where}.value", e.found, e.allowed, e.mend)
             return None
         changed = replace(entry, written=" ".join(str(m["value"]).split()), status="verified", mark=mark)
-        old, new = entry.value().magnitude, changed.value().magnitude
-        if math.isclose(old, new, rel_tol=1e-9):  # the same number, perhaps in another unit
+        ours = entry if not entry.waits else _of_another_edition(entry, known)
+        if ours is None:
+            return replace(changed, mark=replace(mark, changed_from=entry.written))
+        old, new = ours.value().magnitude, changed.value().magnitude
+        if not entry.waits and math.isclose(old, new, rel_tol=1e-9):  # the same number, perhaps in another unit
             return changed
-        most = min(old * _FARTHEST, _MOST.get(entry.name, math.inf),
-                   1.0 if entry.kind == "number" and old <= 1 else math.inf)
-        if not old / _FARTHEST <= new <= most:
+        if entry.kind == "temperature":
+            least, most = old - _FARTHEST_TEMPERATURE, old + _FARTHEST_TEMPERATURE
+        else:
+            least = old / _FARTHEST
+            most = min(old * _FARTHEST, _MOST.get(entry.name, math.inf),
+                       1.0 if entry.kind == "number" and old < 1 else math.inf)
+        if not least <= new <= most:
             base = units.KINDS[entry.kind].base
             self.fault(f"{where}.value", units.shown(m["value"]),
-                       f"{units.show(old / _FARTHEST, base)} to {units.show(most, base)}; ours is {entry.written}",
+                       f"{units.show(least, base)} to {units.show(most, base)}; "
+                       + (f"ours is {ours.written}" if ours is entry else f"{ours.document} has {ours.written}"),
                        "check the value and its unit; tell us if the licensed copy says so")
             return None
         return replace(changed, mark=replace(mark, changed_from=entry.written))

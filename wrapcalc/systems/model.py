@@ -9,57 +9,52 @@ is complete or refused: every value of its kind must be there, and its evidence 
 
 from __future__ import annotations
 
-from importlib import resources
-from pathlib import Path
+import functools
 from typing import Annotated, Any
 
 from pydantic import BeforeValidator
 
 from wrapcalc import units
-from wrapcalc.errors import CaseFaults, Fault, UnknownItem
-from wrapcalc.fields import (
-    FieldFault,
-    Given,
-    Identifier,
-    Sheet,
-    Text,
-    ask,
-    choice,
-    examine,
-    lookup,
-    quantity,
-    walk,
-)
-from wrapcalc.reading import line_numbers, read_toml, shown_name
+from wrapcalc.fields import FieldFault, Given, Identifier, Sheet, Text, ask, choice, lookup, quantity, walk
 from wrapcalc.values import Origin, Value
 
 SLEEVE, LAYUP = "layered sleeve", "wet lay-up"
+SURVIVAL, REGRESSION = "1000 h survival", "design-life regression"
+#: Needs of the tables that a sheet may leave out as a whole.
+LONG_TERM, THROUGH = "long term", "through wall"
+PLY, PLY_AND_BOND = "ply", "ply and bond line"
 
 
 _MOST_WIDTHS, _MOST_UNITS = 8, 12  # every set of widths is tried; more would take minutes
+_MOST_DIAMETERS = 60
 
 
-def _widths(raw: Any) -> tuple[Given, ...] | None:
-    if raw is None or raw == [] or raw == "":
-        return None
-    if not isinstance(raw, list) or len(raw) > _MOST_WIDTHS:
-        raise FieldFault(units.shown(raw), f"a list of 1 to {_MOST_WIDTHS} widths", 'write ["220 mm", "340 mm"]')
-    out: list[Given] = []
-    for item in raw:
-        try:
-            magnitude, unit = units.parse(item, "length")
-        except units.QuantityFault as e:
-            raise FieldFault(e.found, e.allowed, e.mend) from None
-        width = Given(magnitude, unit, " ".join(item.split()), "length", "", "")
-        if not 10 <= width.base <= 5000:
-            raise FieldFault(units.shown(item), "widths from 10 to 5000 mm", "check the width, its sign and unit")
-        if any(width.base == other.base for other in out):
-            raise FieldFault(f"{units.shown(item)} twice", "each width once", "remove one")
-        out.append(width)
-    return tuple(out)
+def _lengths(what: str, most: int) -> Any:
+    """A list of lengths, each once."""
+    def read(raw: Any) -> tuple[Given, ...] | None:
+        if raw is None or raw == [] or raw == "":
+            return None
+        if not isinstance(raw, list) or len(raw) > most:
+            raise FieldFault(units.shown(raw), f"a list of 1 to {most} {what}s", 'write ["220 mm", "340 mm"]')
+        out: list[Given] = []
+        for item in raw:
+            try:
+                magnitude, unit = units.parse(item, "length")
+            except units.QuantityFault as e:
+                raise FieldFault(e.found, e.allowed, e.mend) from None
+            one = Given(magnitude, unit, " ".join(item.split()), "length", "", "")
+            if not 10 <= one.base <= 5000:
+                raise FieldFault(units.shown(item), f"{what}s from 10 to 5000 mm",
+                                 f"check the {what}, its sign and unit")
+            if any(one.base == other.base for other in out):
+                raise FieldFault(f"{units.shown(item)} twice", f"each {what} once", "remove one")
+            out.append(one)
+        return tuple(out)
+    return Annotated[tuple[Given, ...] | None, BeforeValidator(read)]
 
 
-Widths = Annotated[tuple[Given, ...] | None, BeforeValidator(_widths)]
+Widths = _lengths("width", _MOST_WIDTHS)
+Diameters = _lengths("diameter", _MOST_DIAMETERS)
 
 
 class Identity(Sheet):
@@ -72,11 +67,17 @@ class Identity(Sheet):
 
 
 class Laminate(Sheet):
-    """[laminate] the modulus refers to the plies alone"""
+    """[laminate] of a sleeve: modulus_basis says which thickness the moduli refer to, and only that counts"""
 
     ply_thickness: quantity("length", least=0.05, most=20) = ask("Cured thickness of one ply", example='"0.8 mm"')
     modulus_hoop: quantity("modulus", least=1e3, most=1e6) = ask("Tensile modulus around the pipe", example='"24 GPa"')
     modulus_axial: quantity("modulus", least=100, most=1e6) = ask("Tensile modulus along the pipe", example='"9 GPa"')
+    modulus_through: quantity("modulus", least=100, most=1e6) = ask(
+        "Modulus through the thickness (for the second opinion)", example='"8 GPa"')
+    modulus_basis: choice(PLY, PLY_AND_BOND) = ask(
+        "Thickness per layer to which the moduli refer", need=SLEEVE, example='"ply"')
+    carries_axial: choice("yes", "no") = ask(
+        "Is the laminate qualified to carry axial load?", example='"yes"')
     poisson_ratio: quantity("number", least=0, most=1) = ask(
         "Poisson ratio, load around, contraction along", example="0.2")
     expansion_hoop: quantity("expansion", least=-1e-4, most=1e-3) = ask(
@@ -90,6 +91,9 @@ class Laminate(Sheet):
 class Bonding(Sheet):
     """[adhesive] between pipe and layers (sleeve), or the resin that wets the cloth (lay-up)"""
 
+    lap_shear: quantity("stress", least=0.1, most=100) = ask(
+        "Average short-term lap shear strength on blasted steel", example='"9 MPa"')
+
     glass_transition: quantity("temperature", least=-100, most=500) = ask(
         "Glass transition temperature as cured on site", example='"90 °C"')
     density: quantity("density", least=0.1, most=20) = ask("Density of the mix", example='"1.15 kg/L"')
@@ -98,6 +102,9 @@ class Bonding(Sheet):
 
 class Filler(Sheet):
     """[filler]"""
+
+    modulus: quantity("modulus", least=1, most=1e5) = ask("Modulus of the cured filler", example='"3 GPa"')
+    poisson_ratio: quantity("number", least=0, most=0.49) = ask("Poisson ratio of the cured filler", example="0.35")
 
     glass_transition: quantity("temperature", least=-100, most=500) = ask(
         "Glass transition temperature as cured on site", example='"85 °C"')
@@ -121,7 +128,11 @@ class Sleeve(Sheet):
     """[sleeve] only for a layered sleeve; neighbouring sleeves are butted"""
 
     layers: quantity("count", least=1, most=200) = ask("Layers of the sleeve, fixed", need=SLEEVE, example="6")
+    most_tiers: quantity("count", least=1, most=4) = ask(
+        "Most sleeves one over the other that were qualified", need=SLEEVE, example="2")
     bond_line: quantity("length", above=0, most=10) = ask("Thickness of one bond line", need=SLEEVE, example='"0.3 mm"')
+    diameters: Diameters = ask("Outside diameters of pipe that it is made for", need=SLEEVE,
+                               example='["219.1 mm", "508 mm"]')
     widths: Widths = ask("Widths that are made", need=SLEEVE, example='["220 mm", "340 mm"]')
     most_units: quantity("count", least=1, most=_MOST_UNITS) = ask(
         "Most sleeves side by side", need=SLEEVE, example="4")
@@ -148,6 +159,9 @@ class Ends(Sheet):
 
     treatment: choice("square with fillet", "tapered") = ask("End treatment", example='"tapered"')
     slope: quantity("number", least=0, most=100) = ask("Length of taper or fillet over wrap thickness", example="5")
+    least_gap: quantity("length", least=0, most=5000) = ask(
+        "Least gap between the full thickness of neighbouring repairs; closer ones become one", example='"150 mm"')
+    over_girth_weld: choice("yes", "no") = ask("May the repair lie over a girth weld?", example='"yes"')
 
 
 class Application(Sheet):
@@ -173,6 +187,46 @@ class Envelope(Sheet):
     service_temperature_min: quantity("temperature", least=-100, most=500) = ask("Coldest service", example='"-10 °C"')
     service_temperature_max: quantity("temperature", least=-100, most=500) = ask("Hottest service", example='"60 °C"')
     design_life_max: quantity("duration", above=0) = ask("Longest design life", example='"20 y"')
+    reference: Text = ask("Report behind this envelope", example='"Test laboratory, spool report 88"')
+
+
+class LongTerm(Sheet):
+    """[long_term] only where a long-term strength was tested: the strength itself, or the survival test"""
+
+    data: choice(SURVIVAL, REGRESSION) = ask("What was tested", need=LONG_TERM, example='"1000 h survival"')
+    strength: quantity("stress", above=0) = ask("Long-term strength that the tests give", need="", example='"120 MPa"')
+    survival_pressure: quantity("gauge pressure", above=0) = ask("Pressure that the spool withstood", need="",
+                                                                 example='"20 MPa"')
+    survival_diameter: quantity("length", above=0) = ask("Outside diameter of the spool", need="",
+                                                         example='"168.3 mm"')
+    survival_wall: quantity("length", above=0) = ask("Remaining wall of the spool", need="", example='"3.5 mm"')
+    survival_thickness: quantity("length", above=0) = ask("Wrap thickness on the spool", need="", example='"6 mm"')
+    reference: Text = ask("Report", need=LONG_TERM, example='"Test laboratory, report 91"')
+
+
+class ThroughWall(Sheet):
+    """[through_wall] only where the system was tested over holes"""
+
+    toughness: quantity("toughness", above=0, most=10) = ask(
+        "Toughness of the bond, 95 % lower confidence limit", need=THROUGH, example='"90 J/m2"')
+    shear_modulus: quantity("modulus", least=10, most=1e5) = ask(
+        "Shear modulus of the laminate through the thickness", need=THROUGH, example='"2.5 GPa"')
+    degradation_factor: quantity("number", above=0, most=1) = ask(
+        "Factor for degradation of the bond in service, as measured", need=THROUGH, example="0.8")
+    impact_thickness: quantity("length", above=0) = ask(
+        "Thickness of the impact test over a hole", need=THROUGH, example='"4 mm"')
+    largest_opening: quantity("length", above=0) = ask("Largest opening tested", need=THROUGH, example='"25 mm"')
+    pressure_max: quantity("gauge pressure", above=0) = ask(
+        "Highest design pressure of leak repairs", need=THROUGH, example='"3 MPa"')
+    reference: Text = ask("Report", need=THROUGH, example='"Test laboratory, report 93"')
+
+
+class Blister(Sheet):
+    """[[blister]] one test over a hole, from which the toughness follows"""
+
+    hole: quantity("length", above=0) = ask("Diameter of the hole", need="", example='"15 mm"')
+    pressure: quantity("gauge pressure", above=0) = ask("Pressure at failure", need="", example='"7.1 MPa"')
+    thickness: quantity("length", above=0) = ask("Thickness of the laminate", need="", example='"8 mm"')
 
 
 class Evidence(Sheet):
@@ -182,10 +236,25 @@ class Evidence(Sheet):
     reference: Text = ask("Report: author, number, date", example='"Test laboratory, report 88, 2025-03-02"')
 
 
-def _evidence(raw: Any) -> Any:
-    if not isinstance(raw, list):
-        raise FieldFault(units.shown(raw), "tables [[evidence]] with covers and reference", "name the test reports")
-    return raw
+def _blank(raw: Any) -> bool:
+    return isinstance(raw, dict) and all(v == "" for v in raw.values())
+
+
+def _optional(raw: Any) -> Any:
+    """A table whose fields are all blank is not stated."""
+    return None if _blank(raw) else raw
+
+
+def _rows(name: str, keys: str) -> Any:
+    def read(raw: Any) -> Any:
+        if isinstance(raw, tuple):
+            return raw
+        if isinstance(raw, list) and name == "blister":
+            return [r for r in raw if not _blank(r)]
+        if not isinstance(raw, list):
+            raise FieldFault(units.shown(raw), f"tables [[{name}]] with {keys}", "write them as tables, one for each")
+        return raw
+    return read
 
 
 class System(Sheet):
@@ -202,7 +271,10 @@ class System(Sheet):
     ends: Ends = Ends()
     application: Application = Application()
     envelope: Envelope = Envelope()
-    evidence: Annotated[tuple[Evidence, ...], BeforeValidator(_evidence)] = ()
+    long_term: Annotated[LongTerm | None, BeforeValidator(_optional)] = None
+    through_wall: Annotated[ThroughWall | None, BeforeValidator(_optional)] = None
+    blister: Annotated[tuple[Blister, ...], BeforeValidator(_rows("blister", "hole, pressure and thickness"))] = ()
+    evidence: Annotated[tuple[Evidence, ...], BeforeValidator(_rows("evidence", "covers and reference"))] = ()
 
     @property
     def is_sleeve(self) -> bool:
@@ -212,8 +284,7 @@ class System(Sheet):
     def value(self, dotted: str) -> Value:
         """A quantity of the sheet with its origin, such as value("laminate.ply_thickness")."""
         given = lookup(self, dotted)
-        names = {n: i.description for n, i in walk(System)}
-        return given.value(Origin("system", f"{self.system.id}/{dotted}"), names[dotted])
+        return given.value(Origin("system", f"{self.system.id}/{dotted}"), _descriptions()[dotted])
 
     @property
     def unit_widths(self) -> list[Value]:
@@ -224,90 +295,7 @@ class System(Sheet):
                        for i, g in enumerate(given)), key=lambda v: v.magnitude)
 
 
-_STAND_IN = {"schema_version": "1", "system": {"id": "faulty"}}
-
-
-def read_system(path: Path, *, shown_as: str | None = None) -> tuple[System, bytes]:
-    """A sheet from a file, with its bytes. Raises CaseFaults naming everything wrong or missing."""
-    name = shown_as or shown_name(path)
-    data, raw = read_toml(path, shown_as=name)
-    sheet, faults = examine(System, data, raw, name, _STAND_IN)
-    if sheet is not None:
-        faulty = {f.field for f in faults}
-        lines = line_numbers(raw)
-        faults += [f for f in _incomplete(sheet, lines, name)
-                   if not any(f.field == g or f.field.startswith(f"{g}.") for g in faulty)]
-        faults += _inconsistent(sheet, lines, name)
-    if faults:
-        raise CaseFaults(sorted(faults, key=lambda f: f.line or 0))
-    return sheet, raw
-
-
-def _incomplete(sheet: System, lines: dict[str, int], name: str):
-    kind = sheet.system.system_type
-    part = {SLEEVE: "sleeve", LAYUP: "lay_up"}
-    for dotted, info in walk(System):
-        if dotted.startswith("evidence"):
-            continue
-        need = info.json_schema_extra["need"]
-        wanted = need in ("assess", kind) or (need == "primer" and sheet.primer.used == "yes")
-        if wanted and lookup(sheet, dotted) is None:
-            yield Fault(name, dotted, "nothing", info.description + f", such as {info.json_schema_extra['example']}",
-                        "a system sheet is complete or it is not used; fill it in",
-                        lines.get(dotted, lines.get(dotted.partition(".")[0])))
-    for k, p in part.items():
-        if kind is not None and k != kind and getattr(sheet, p) is not None:
-            yield Fault(name, p, f"a table for a {k}", f"no [{p}] for a {kind}", "remove it or correct system_type",
-                        lines.get(p))
-    if not sheet.evidence:
-        yield Fault(name, "evidence", "nothing", "at least one [[evidence]] with covers and reference",
-                    "name the test reports", lines.get("evidence"))
-    for i, e in enumerate(sheet.evidence):
-        for key in ("covers", "reference"):
-            if getattr(e, key) is None:
-                yield Fault(name, f"evidence.{i}.{key}", "nothing", "a text", "name the report",
-                            lines.get(f"evidence.{i}"))
-
-
-def _inconsistent(sheet: System, lines: dict[str, int], name: str):
-    for low, high in (("application.steel_temperature_min", "application.steel_temperature_max"),
-                      ("envelope.outside_diameter_min", "envelope.outside_diameter_max"),
-                      ("envelope.service_temperature_min", "envelope.service_temperature_max"),
-                      ("lay_up.least_layers", "lay_up.most_layers")):
-        a, b = lookup(sheet, low), lookup(sheet, high)
-        if a is not None and b is not None and a.base > b.base:
-            yield Fault(name, low, units.shown(a.written), f"at most {high} = {b.written}", "correct one of the two",
-                        lines.get(low))
-    lay_up = sheet.lay_up
-    if lay_up is not None and lay_up.band_overlap is not None and lay_up.widths is not None:
-        if lay_up.band_overlap.base >= min(w.base for w in lay_up.widths):
-            yield Fault(name, "lay_up.band_overlap", units.shown(lay_up.band_overlap.written),
-                        "less than the narrowest cloth", "correct the overlap or the widths",
-                        lines.get("lay_up.band_overlap"))
-
-
-def shipped_systems() -> dict[str, Any]:
-    """The invented example systems that ship with wrapcalc: id -> file."""
-    folder = resources.files("wrapcalc.systems").joinpath("data")
-    return {f.name.removesuffix(".toml"): f for f in sorted(folder.iterdir(), key=lambda f: f.name)
-            if f.name.endswith(".toml")}
-
-
-def load_system(name: str, beside: Path, *, packaged: bool = False) -> tuple[System, bytes, str]:
-    """The system a case names: a file (ends in .toml, beside the case) or a shipped one.
-
-    packaged: the case stands in a package, which carries its own copy of a shipped sheet; that copy is read.
-
-    Returns sheet, bytes and file name. Raises CaseFaults for a bad sheet, UnknownItem for an unknown name.
-    """
-    known = shipped_systems()
-    copied = packaged and name in known and (beside / f"{name}.toml").is_file()
-    if name.endswith(".toml") or copied:
-        name = name if name.endswith(".toml") else f"{name}.toml"
-        sheet, raw = read_system(beside / name)
-        return sheet, raw, Path(name).name
-    if name not in known:
-        raise UnknownItem("wrap system", name[:80], known)
-    with resources.as_file(known[name]) as path:
-        sheet, raw = read_system(path)
-    return sheet, raw, f"{name}.toml"
+@functools.cache
+def _descriptions() -> dict[str, str]:
+    """Field -> its question: walking the model for every value asked for would cost more than the value."""
+    return {n: i.description for n, i in walk(System)}

@@ -19,15 +19,18 @@ from wrapcalc.recorder import TOPICS
 from wrapcalc.render import items as render
 from wrapcalc.render.drawings import drawings
 
-__all__ = ["Job", "Shown", "checks", "criteria", "decision", "drawing", "fingerprint", "forms", "inputs", "judgements",
-           "open_case", "options", "order", "routes", "steps", "to_verify"]
+__all__ = ["Job", "Shown", "box", "checks", "criteria", "decision", "drawing", "fingerprint", "forms", "inputs",
+           "judgements", "open_case", "options", "order", "routes", "steps", "to_verify"]
 
 
 #: Drawings, and what is said where there is none.
 _NOT_DRAWN = {"depth map": "This case has no depth grid.", "profile": "This case has no measured profile.",
               "clusters": "There are no pits to part.", "methods": "No method was run.",
               "assessment curve": "No method governs.", "life": "Growth is not stated.",
-              "unwrapped pipe": "There is nothing to draw.", "margins": "There is nothing to draw."}
+              "thickness routes": "No wrap was designed.", "unwrapped pipe": "There is nothing to draw.",
+              "repair along": "No wrap was designed.", "cross-section": "No wrap was designed.",
+              "use over layers": "No wrap was designed.", "tolerances": "The case states no tolerances.",
+              "through the wall": "No second opinion was worked out.", "margins": "There is nothing to draw."}
 #: JupyterLab aligns the cells of every table to the right and stripes them; ours say where their numbers are.
 _STYLE = render.STYLE + """
 .wc .wc-table th, .wc .wc-table td { text-align: left; white-space: normal; }
@@ -149,11 +152,19 @@ def options(job: Job) -> Shown:
 
 
 def routes(job: Job) -> Shown:
-    """The three routes to a thickness side by side."""
+    """The routes to a thickness side by side."""
     rows = job.record["routes"]
     return Shown(render.routes_table(rows) if rows else "<p>No wrap was designed.</p>", "\n".join(
         f"{r['route']}: {r['required']['shown'] if r['required'] else r['reason']}" for r in rows)
         or "No wrap was designed.")
+
+
+def box(job: Job) -> Shown:
+    """What holds all at once on the site; beyond it the crew stops and calls the engineer."""
+    found = job.record["bears"]
+    rows = found["box"] if found else []
+    return Shown(render.box_table(rows) if rows else "<p>No wrap was designed.</p>", "\n".join(
+        f"{b['input']}: {b['bound']} {b['edge']['shown']}" for b in rows) or "No wrap was designed.")
 
 
 def checks(job: Job) -> Shown:

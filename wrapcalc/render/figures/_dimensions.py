@@ -34,10 +34,41 @@ class Dimension:
         half = wide / 2
         return "above", min(max((self.x0 + self.x1) / 2, left + half), right - half)
 
+    def taken(self, left: float, right: float) -> tuple[float, float]:
+        """From, to on paper of what line and text take in their row; everything where the text stands above."""
+        where, x = self.place(left, right)
+        if where == "above":
+            return left, right
+        wide, tail = text_width(self.text, sheet.BODY), 4.5 if self.x1 - self.x0 < 5 else 0.0
+        ends = {"inside": (x, x), "right": (x, x + wide), "left": (x - wide, x)}[where]
+        return min(self.x0 - tail, ends[0]), max(self.x1 + tail, ends[1])
+
+
+def rows_of(dimensions: Sequence[Dimension], left: float, right: float) -> list[list[Dimension]]:
+    """The dimensions in rows, in their order; neighbours share a row where neither lines nor texts meet."""
+    rows: list[list[Dimension]] = []
+    for dimension in dimensions:
+        start, end = dimension.taken(left, right)
+        free = bool(rows)
+        for other in rows[-1] if rows else []:
+            low, high = other.taken(left, right)
+            # Lines that end at the same place may touch there; texts stay apart.
+            apart = 0.0 if {dimension.place(left, right)[0], other.place(left, right)[0]} == {"inside"} else 1.5
+            free = free and (end <= low - apart + 1e-6 or start >= high + apart - 1e-6)
+        if free:
+            rows[-1].append(dimension)
+        else:
+            rows.append([dimension])
+    return rows
+
+
+def _row_height(row: Sequence[Dimension], left: float, right: float) -> float:
+    return ROW * (1.8 if any(d.place(left, right)[0] == "above" for d in row) else 1)
+
 
 def rows_height(dimensions: Sequence[Dimension], left: float, right: float) -> float:
     """Height in mm that the rows of dimensions take."""
-    return sum(ROW * (1.8 if d.place(left, right)[0] == "above" else 1) for d in dimensions)
+    return sum(_row_height(row, left, right) for row in rows_of(dimensions, left, right))
 
 
 def draw_dimensions(
@@ -46,10 +77,9 @@ def draw_dimensions(
     """Draw the dimensions in rows upwards from `base`, the first one nearest to the drawing."""
     placed: list[tuple[Dimension, float, str, float]] = []
     y = base
-    for dimension in dimensions:
-        where, x = dimension.place(left, right)
-        placed.append((dimension, y - ROW / 2, where, x))
-        y -= ROW * (1.8 if where == "above" else 1)
+    for row in rows_of(dimensions, left, right):
+        placed += [(dimension, y - ROW / 2, *dimension.place(left, right)) for dimension in row]
+        y -= _row_height(row, left, right)
     for dimension, level, _, _ in placed:
         ends = [[(x, dimension.reach), (x, level - 1)] for x in (dimension.x0, dimension.x1)]
         page.lines(ends, colour=sheet.GREY, pen=0.4)

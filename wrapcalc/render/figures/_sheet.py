@@ -207,8 +207,9 @@ class Sheet:
         colour: str,
         gap: float = 1.3,
         pen: float = 0.6,
+        falling: bool = False,
     ) -> None:
-        """Lines that rise to the right, `gap` mm apart, cut at the edges of a rectangle."""
+        """Lines that rise (or fall) to the right, `gap` mm apart, cut at the edges of a rectangle."""
         step = gap * 2**0.5
         pieces: list[list[Point]] = []
         # Multiples of the step counted from the sheet's corner, so that two parts of one area match.
@@ -219,6 +220,9 @@ class Sheet:
             if right > left:
                 pieces.append([(left, total - left), (right, total - right)])
             k += 1
+        if falling:
+            # The mirror image in the middle of the rectangle.
+            pieces = [[(x, 2 * y + height - level) for x, level in piece] for piece in pieces]
         self.lines(pieces, colour=colour, pen=pen)
 
     def arrowhead(self, x: float, y: float, direction: int, colour: str = INK) -> None:

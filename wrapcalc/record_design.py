@@ -60,8 +60,8 @@ def _bears(outcome: Outcome, data: AsData) -> dict[str, Any] | None:
         return None
     return {"restored": data(b.restored),
             "uses": [{"layers": n, "use": data(u), "designed": now} for n, u, now in b.uses],
-            "box": [{"input": name, "bound": "at most" if edge.magnitude >= base else "at least", "edge": data(edge),
-                     "designed": units.show(base, UNITS[name], system=system)} for name, edge, base in b.box]}
+            "box": [{"input": s.name, "bound": "at most" if s.at_most else "at least", "edge": data(s.edge),
+                     "designed": units.show(s.designed, UNITS[s.name], system=system)} for s in b.box]}
 
 
 def _why(outcome: Outcome) -> dict[str, Any] | None:

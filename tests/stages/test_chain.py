@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from wrapcalc.stages import wrap_kernel
-from wrapcalc.stages.chain import DEPTH, HOT, INSTALLED, LENGTH, LIVE, OPENING, PRESSURE, WALL, Chain
+from wrapcalc.stages.chain import DEPTH, HOT, INSTALLED, LENGTH, LIVE, OPENING, PRESSURE, WALL, WIDTH, Chain
+from wrapcalc.systems import shipped_systems
 
 WRAPS = ("HB-07", "HB-15", "HB-34", "HB-42", "HB-46", "HB-51")
 #: Recorded steps are carried to 12 digits; the axial section is looked at with fewer widths by the arrays.
@@ -57,22 +58,39 @@ def test_a_changed_input_gives_what_the_whole_job_gives(chain, judge, case, fiel
     assert asked == pytest.approx(whole, rel=5e-6)
 
 
-@pytest.mark.parametrize("route", ["load sharing", "laminate strain", "long-term strength"])
-def test_a_changed_pressure_gives_what_the_whole_job_gives(chain, judge, route):
-    """By every route of the lay-up; the pressure is that of a declared upset, which leaves the assessment alone."""
-    more = {"design__design_method": route, "service__restraint": "unrestrained",
-            "sheet": None} if False else {"design__design_method": route}
-    wide = {"lay_up": 1}
-    base = judge("HB-15.toml", **more)
-    upset = judge("HB-15.toml", **more, service__upset_pressure="1300 psi")
-    need = {o.design.pressure.magnitude: o.design.chosen.required.magnitude for o in (base, upset)}
-    assert len(need) == 2 and wide
-    if base.design.holds:
-        c = Chain(base.bundle, base.design)
-        for p, required in need.items():
-            assert c.required({PRESSURE: p})[0] == pytest.approx(required, rel=5e-6)
-    low, high = sorted(need)
-    assert need[high] > need[low]
+@pytest.mark.parametrize(("route", "more"), [
+    ("load sharing", {}), ("laminate strain", {"design__axial_carried_by": "remaining steel",
+                                               "design__axial_carried_by_reason": "the net section is checked"})])
+def test_a_changed_pressure_gives_what_the_whole_job_gives(judge, route, more):
+    """The pressure is that of a declared upset, which leaves the assessment alone; a sleeve of many layers holds."""
+    sheet = shipped_systems()["example-sleeve"].read_text("utf-8").replace("layers = 11", "layers = 40")
+    more = more | {"files": {"mine.toml": sheet}, "design__system": "mine.toml", "design__design_method": route}
+    base, upset = judge(**more), judge(**more, service__upset_pressure="8.9 MPa")
+    c = Chain(base.bundle, base.design)
+    for o in (base, upset):
+        assert c.required({PRESSURE: o.design.pressure.magnitude})[0] == pytest.approx(
+            o.design.laid.required.magnitude, rel=5e-6)
+    assert upset.design.laid.required.magnitude > base.design.laid.required.magnitude
+
+
+def test_a_wider_loss_gives_what_the_whole_job_gives(chain, judge):
+    """Where the axial load governs, the width is an input of the design."""
+    c = chain("HB-46")
+    whole = judge("HB-46.toml", defect__width="255 mm").design.laid.required.magnitude
+    assert c.required({WIDTH: 255.0})[0] == pytest.approx(whole, rel=5e-5)
+    assert c.use({WIDTH: 262.0})[0] > 1 > c.use({WIDTH: 258.0})[0]
+
+
+def test_what_no_thickness_mends_is_inside_the_use(chain):
+    """Depth and wall together against the depth limit and the least wall; axial load that the steel carries."""
+    c = chain("HB-07")
+    share, least = c._limits
+    wall = c.base[WALL]
+    assert c.use({DEPTH: share * wall * 1.001})[0] == np.inf
+    deep = c.base[DEPTH]
+    assert c.use({DEPTH: deep, WALL: max(deep / share, deep + least) * 0.999})[0] == np.inf
+    wide = c.use({WIDTH: np.array([c.base[WIDTH], 1100.0])})
+    assert wide[0] < 1 and wide[1] == np.inf, "a sleeve that is not qualified for axial load"
 
 
 @pytest.mark.parametrize("case", WRAPS)

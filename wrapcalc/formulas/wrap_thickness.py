@@ -266,7 +266,12 @@ def greater_thickness(t_1, t_2):
     return maximum(t_1, t_2)
 
 
-@formula(symbol="sigma_ring", unit="MPa", source=MECHANICS, clause="", status="derived", E_s="MPa", eps_w="")
-def steel_stress_of_strain(E_s, eps_w):
-    """Stress of elastic steel at the strain that it shares with the wrap."""
-    return E_s * eps_w
+@formula(symbol="sigma_ring", unit="MPa", source=MECHANICS, clause="", status="derived",
+         p_live="MPa", p="MPa", D="mm", t_eq="mm", E_s="MPa", E_c="MPa", t_c="mm")
+def steel_stress_shared(p_live, p, D, t_eq, E_s, E_c, t_c):
+    """Hoop stress of elastic steel under the wrap.
+
+    The steel alone carries the pressure while wrapping, steel and wrap together what is added afterwards. For p of at
+    least p_live.
+    """
+    return p_live * D / (2 * t_eq) + (p - p_live) * D / (2 * (t_eq + t_c * E_c / E_s))

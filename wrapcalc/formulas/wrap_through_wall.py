@@ -20,9 +20,10 @@ def geometric_modulus(E_a, E_c):
 def leak_factor_by_class(a, b, L_y):
     """Service factor of a leak repair, by class and life.
 
-    L_y in years, from 1 to 20. The three recalled curves meet at about one third at 20 years.
+    L_y in years, up to 20; less than a year counts as one. The three recalled curves meet at about one third at 20
+    years.
     """
-    return a * 10 ** (-b * (L_y - 1))
+    return a * 10 ** (-b * maximum(0, L_y - 1))
 
 
 @formula(symbol="K", unit="", source=ISO_24817, clause="7.5.7", status="from memory",

@@ -219,12 +219,13 @@ def _wilson(count: int, samples: int) -> tuple[float, float]:
     return max(0.0, middle - half), min(1.0, middle + half)
 
 
-def box_that_holds(use: Asked, base: Mapping[str, float], edges: Mapping[str, float], *, steps: Mapping[str, float]
-                   ) -> Box:
+def box_that_holds(use: Asked, base: Mapping[str, float], edges: Mapping[str, float], *, steps: Mapping[str, float],
+                   offsets: Mapping[str, float] | None = None) -> Box:
     """The largest box between the design and the single edges that holds at its corners and between.
 
     One common share of all margins, by bisection; then each edge is rounded to its step towards the design, and in
-    finer steps (halves, down to an eighth) where a whole one would leave nothing. Looked at are all corners, a grid and
+    finer steps (halves, down to an eighth) where a whole one would leave nothing. offsets: what a reading is more than
+    the input; the readings are what is rounded. Looked at are all corners, a grid and
     random points of a fixed seed. Raises CalculationError where the design itself does not hold.
     """
     names = list(edges)
@@ -252,7 +253,9 @@ def box_that_holds(use: Asked, base: Mapping[str, float], edges: Mapping[str, fl
         for _ in range(_SHARES):
             middle = (low + high) / 2
             low, high = (middle, high) if worst(at_share(middle))[0] <= FULL else (low, middle)
-    rounded = {n: _toward(base[n], v, steps[n]) for n, v in at_share(low).items()}
+    more = {n: (offsets or {}).get(n, 0.0) for n in names}
+    rounded = {n: base[n] if (on := _toward(base[n] + more[n], v + more[n], steps[n])) == base[n] + more[n]
+               else on - more[n] for n, v in at_share(low).items()}
     found, where = worst(rounded)
     if not found <= FULL:  # between the points of the last look: nothing more than the design is promised
         rounded = {n: base[n] for n in names}

@@ -5,8 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from wrapcalc.case import Bundle
+from wrapcalc.case.design_model import BY_STEEL
 from wrapcalc.formulas import wrap_thickness as thickness
 from wrapcalc.recorder import active
+from wrapcalc.stages.axial import axial_stress_at
 from wrapcalc.stages.routes import LOAD_SHARING, YIELDED, Demand, Work
 from wrapcalc.stages.strain import Gates
 from wrapcalc.standards.documents import ISO_24817, MECHANICS
@@ -28,6 +30,28 @@ def checks_as_laid(bundle: Bundle, d: Design, gates: Gates) -> None:
                 _shared_along(work, demand, laid.thickness, gates)
     if d.chosen.key == YIELDED:
         _still_yields(bundle, work, laid.thickness, gates)
+    if work.loads.test is not None and counts_on_section(bundle, d):
+        _axial_at_test(bundle, work, gates)
+
+
+def counts_on_section(bundle: Bundle, d: Design) -> bool:
+    """Whether the damaged section carries the axial load, or shares it: then it must hold it at the test, too."""
+    assert d.chosen is not None
+    if d.chosen.key == YIELDED and d.chosen.axial is not None:
+        return False
+    return d.chosen.key in (LOAD_SHARING, YIELDED) or bundle.case.design.axial_carried_by == BY_STEEL
+
+
+def _axial_at_test(bundle: Bundle, work: Work, gates: Gates) -> None:
+    rec, test = active(), work.loads.test
+    assert work.a is not None and work.a.section is not None and test is not None
+    stress = rec.procedure(
+        "Axial stress of the damaged section at the pressure test", "every load case with the external loads and the "
+        "test pressure, at its worst width; no help of the wrap is counted", MECHANICS.id, "derived",
+        {"test pressure": test}, {"greatest axial stress": (axial_stress_at(bundle, work.a.section, test.magnitude),
+                                                            "MPa")})["greatest axial stress"]
+    gates.add(rec.check("Axial stress of the damaged section at the pressure test", stress, "<=",
+                        bundle.case.value("pipe.smys"), citation=MECHANICS.id, status="derived"))
 
 
 def _shared(bundle: Bundle, work: Work, t_c: Value, gates: Gates) -> None:
@@ -49,7 +73,8 @@ def _shared(bundle: Bundle, work: Work, t_c: Value, gates: Gates) -> None:
                            "Hoop strain of the wrap at the pressure test, load sharing")
         gates.add(rec.check("Hoop strain of the wrap at the pressure test", tested, "<=", allowed.rare,
                             citation=MECHANICS.id, status="derived"))
-        stress = thickness.steel_stress_of_strain(work.metal.modulus, tested)
+        stress = thickness.steel_stress_shared(work.live, loads.test, work.diameter, ring, work.metal.modulus, modulus,
+                                               t_c)
         gates.add(rec.check("Stress of the steel under the wrap at the pressure test", stress, "<=",
                             bundle.case.value("pipe.smys"), citation=MECHANICS.id, status="derived",
                             note="of a sound ring as strong as the damaged pipe"))

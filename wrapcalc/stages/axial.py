@@ -231,33 +231,34 @@ def axial_stress_at(bundle: Bundle, props: Section, at: float) -> float:
                                 widths=_WIDTHS)[0])
 
 
-def axial_stresses(bundle: Bundle, depth: np.ndarray, wall: float | np.ndarray, at: np.ndarray, *, widths: int = 160
-                   ) -> np.ndarray:
+def axial_stresses(bundle: Bundle, depth: np.ndarray, wall: float | np.ndarray, at: np.ndarray, *, widths: int = 160,
+                   width: float | np.ndarray | None = None) -> np.ndarray:
     """Greatest net-section axial stress in MPa, row by row, for depths, walls (mm) and pressures (MPa) of one shape.
 
-    Every load case at its worst of so many widths up to the stated one; nothing is recorded.
+    Every load case at its worst of so many widths up to the stated one, or to `width`; nothing is recorded.
     """
-    return axial_demands(bundle, depth, wall, at, np.inf, widths=widths)[1]
+    return axial_demands(bundle, depth, wall, at, np.inf, widths=widths, width=width)[1]
 
 
 def axial_demands(bundle: Bundle, depth: np.ndarray, wall: float | np.ndarray, at: np.ndarray, allowable: float, *,
-                  widths: int = 160) -> tuple[np.ndarray, np.ndarray]:
+                  widths: int = 160, width: float | np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
     """(line force all round in N, greatest stress in MPa) of the load case that asks most of a wrap, row by row.
 
     As `axial_state` picks it for a wrap; where no case is above the allowable stress (MPa), the one of greatest stress.
     """
-    depth, wall, at = np.broadcast_arrays(*(np.asarray(v, float) for v in (depth, wall, at)))
-    parts = [_demands(bundle, *(v[i:i + _ROWS] for v in (depth, wall, at)), allowable, widths)
-             for i in range(0, len(depth), _ROWS)]
+    stated = bundle.case.get("defect.width").base if width is None else width
+    rows = np.broadcast_arrays(*(np.asarray(v, float) for v in (depth, wall, at, stated)))
+    parts = [_demands(bundle, *(v[i:i + _ROWS] for v in rows), allowable, widths)
+             for i in range(0, len(rows[0]), _ROWS)]
     line, stress = (np.concatenate(p) for p in zip(*parts, strict=True))
     return line, stress
 
 
-def _demands(bundle: Bundle, depth: np.ndarray, wall: np.ndarray, at: np.ndarray, allowable: float, widths: int
-             ) -> tuple[np.ndarray, np.ndarray]:
-    stated, rows = bundle.case.get("defect.width").base, depth.reshape(-1, 1)
-    many = _Widths(bundle, np.linspace(stated / widths, stated, widths)[None, :], rows, wall.reshape(-1, 1))
-    line, stress, asks = (np.zeros(len(rows)) for _ in range(3))
+def _demands(bundle: Bundle, depth: np.ndarray, wall: np.ndarray, at: np.ndarray, width: np.ndarray, allowable: float,
+             widths: int) -> tuple[np.ndarray, np.ndarray]:
+    shares = np.linspace(1 / widths, 1, widths)[None, :]
+    many = _Widths(bundle, shares * width.reshape(-1, 1), depth.reshape(-1, 1), wall.reshape(-1, 1))
+    line, stress, asks = (np.zeros(len(depth)) for _ in range(3))
     for force, moment in _linear_loads(bundle, many, wall.reshape(-1, 1), at.reshape(-1, 1)):
         here = many.worst(force, moment).max(axis=1)
         long = (np.abs(force) + 4 * abs(moment) / many.D).ravel()

@@ -5,6 +5,7 @@ All of it is information beside the design but the restored pressure and the box
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,10 +17,12 @@ from wrapcalc.formulas import pressure
 from wrapcalc.recorder import active
 from wrapcalc.searches import design_space as space
 from wrapcalc.stages.assess import Assessment
-from wrapcalc.stages.chain import DEPTH, HOT, LENGTH, OPENING, PRESSURE, UNITS, WALL, Chain
+from wrapcalc.stages.axial import has_loads
+from wrapcalc.stages.chain import DEPTH, HOT, LENGTH, OPENING, PRESSURE, UNITS, WALL, WIDTH, Chain
 from wrapcalc.stages.design import Design
 from wrapcalc.stages.scope import code
-from wrapcalc.stages.sound_pipe import code_pressure
+from wrapcalc.stages.sound_pipe import code_pressure, least_share_of_nominal
+from wrapcalc.stages.strain import is_asme
 from wrapcalc.standards.documents import ISO_24817, MECHANICS
 from wrapcalc.values import Value
 
@@ -30,23 +33,36 @@ _NARROW = 1e-9
 #: Points at which an input is looked at between the design and its end, before the bracket is closed.
 _POINTS = 160
 #: What the ditch shows: the box holds for all of these at once.
-IN_THE_BOX = (DEPTH, LENGTH, WALL, OPENING)
+IN_THE_BOX = (DEPTH, LENGTH, WIDTH, WALL, OPENING)
 #: Steps to which the edges of the box are rounded, towards the design; finer where there is less room.
-_STEPS = {"SI": {DEPTH: 0.1, LENGTH: 5.0, WALL: 0.1, OPENING: 0.5},
-          "US": {DEPTH: 0.127, LENGTH: 6.35, WALL: 0.127, OPENING: 0.635}}
+_STEPS = {"SI": {DEPTH: 0.1, LENGTH: 5.0, WIDTH: 5.0, WALL: 0.1, OPENING: 0.5},
+          "US": {DEPTH: 0.127, LENGTH: 6.35, WIDTH: 6.35, WALL: 0.127, OPENING: 0.635}}
 
 
 @dataclass(frozen=True)
 class Bears:
     """restored: pressure that the repair restores; uses: (layers, use, designed); edges: of the envelope, by input.
 
-    box: (input, edge in base units, design value) that hold all at once.
+    box: limits that hold all at once, as the ditch shows them.
     """
 
     restored: Value
     uses: tuple[tuple[int, Value, bool], ...]
     edges: dict[str, space.Edge]
-    box: tuple[tuple[str, Value, float], ...]
+    box: tuple[BoxSide, ...]
+
+
+@dataclass(frozen=True)
+class BoxSide:
+    """One side of the box. edge: greatest or least reading; designed: reading of the case, in the unit of the edge.
+
+    A reading is what a gauge shows: without measuring allowance, and today, before any growth.
+    """
+
+    name: str
+    edge: Value
+    designed: float
+    at_most: bool
 
 
 def bears(bundle: Bundle, a: Assessment | None, d: Design, chain: Chain) -> Bears:
@@ -64,9 +80,11 @@ def _restored(bundle: Bundle, a: Assessment | None, d: Design, chain: Chain) -> 
     """The pressure for which the layers as designed hold, capped by everything else that bounds it."""
     case, rec, system = bundle.case, active(), bundle.system
     assert system is not None and d.laid is not None
-    high = max(system.value("envelope.pressure_max").magnitude, d.pressure.magnitude * 1.001)
-    found = space.farthest_holding(chain.use, chain.base, PRESSURE, high, tolerance=_NARROW * high, points=_POINTS)
-    assert found.value is not None
+    high = _ends(bundle, d, chain).get(PRESSURE)
+    found = space.Edge(PRESSURE, d.pressure.magnitude, d.pressure.magnitude, None, float(chain.use({})[0]), 0,
+                       "the design stands at the end of what was tested")
+    if high is not None:
+        found = space.farthest_holding(chain.use, chain.base, PRESSURE, high, tolerance=_NARROW * high, points=_POINTS)
     layers = rec.procedure(
         "Pressure for which the layers as designed hold", "bisection on the use of the wrap by the method of record, "
         "from the repair design pressure up to the highest tested; the side of the bracket that holds", ISO_24817.id,
@@ -121,6 +139,13 @@ def _ends(bundle: Bundle, d: Design, chain: Chain) -> dict[str, float]:
     assert system is not None and d.allowed is not None and d.extent is not None
     out = {PRESSURE: system.value("envelope.pressure_max").magnitude,
            HOT: min(d.allowed.upper.magnitude, system.value("envelope.service_temperature_max").magnitude)}
+    grade = case.design.repair_class
+    if grade in ("1", "2") and not is_asme(bundle):
+        for name, of_class in ((PRESSURE, "pressure"), (HOT, "temperature")):
+            limit = tables.value(case.design.standard, f"class_{grade}_{of_class}").magnitude
+            out[name] = min(out[name], limit * (1 - _NARROW))
+    if has_loads(bundle) and case.service.restraint in ("restrained", "unknown"):
+        del out[HOT]  # heat pushes a held pipe together: that is worked at the temperatures of the case only
     if d.at_end is None:
         assert system.through_wall is not None
         out[OPENING] = system.value("through_wall.largest_opening").magnitude
@@ -131,9 +156,14 @@ def _ends(bundle: Bundle, d: Design, chain: Chain) -> dict[str, float]:
     thinner = min(wall, case.get("pipe.nominal_wall").base)
     least = tables.value(case.design.standard, "minimum_remaining_wall").magnitude
     out[DEPTH] = min(share * thinner, wall - least)
-    spare = min(r.layout.cover.magnitude - r.full.magnitude for r in d.extent.repairs if r.layout is not None)
-    out[LENGTH] = chain.base[LENGTH] + spare
-    down = max(depth / share, depth + least)
+    laid = [r for r in d.extent.repairs if r.layout is not None]
+    spare = min(r.layout.cover.magnitude - r.full.magnitude for r in laid)  # type: ignore[union-attr]
+    off = [r.layout.off_joints - r.length.magnitude for r in laid]  # type: ignore[union-attr]
+    # A set whose joints stay off the damage is laid for that: longer damage would come under a joint.
+    out[LENGTH] = chain.base[LENGTH] + min([spare, *(o for o in off if o >= 0)])
+    out[WIDTH] = math.pi * case.get("pipe.outside_diameter").base
+    down = max(depth / share, depth + least,
+               least_share_of_nominal(bundle).value().magnitude * case.get("pipe.nominal_wall").base)
     out = {k: v for k, v in out.items() if v > chain.base[k]}
     return out | ({WALL: down} if down < wall else {})
 
@@ -156,19 +186,31 @@ def _edge(bundle: Bundle, d: Design, chain: Chain, name: str, toward: float) -> 
     return found
 
 
-def _box(bundle: Bundle, chain: Chain, edges: dict[str, space.Edge]) -> tuple[tuple[str, Value, float], ...]:
+def _box(bundle: Bundle, chain: Chain, edges: dict[str, space.Edge]) -> tuple[BoxSide, ...]:
     """Edges that hold all at once, at the worst corner, rounded towards the design."""
     rec, display = active(), bundle.case.display
-    wanted = {n: float(e.value) for n, e in edges.items() if n in IN_THE_BOX and e.value is not None}
+    wanted = {n: float(e.value) for n, e in edges.items() if n in IN_THE_BOX}
     if not wanted:
         return ()
     steps = {n: _STEPS[display][n] for n in wanted}
-    box = space.box_that_holds(chain.use, chain.base, wanted, steps=steps)
+    shown = {n: _reading(bundle, chain, n) for n in wanted}
+    offsets = {n: shown[n] - chain.base[n] for n in wanted}
+    box = space.box_that_holds(chain.use, chain.base, wanted, steps=steps, offsets=offsets)
     out = rec.procedure(
         "Box for the site, all at once", "one common share of every margin, closed by bisection until the worst corner "
-        "and what lies between still holds; rounded towards the design. Beyond it: stop and call the engineer",
+        "and what lies between still holds; as readings, without measuring allowance and before growth, rounded "
+        "towards the design. Beyond it: stop and call the engineer",
         MECHANICS.id,
-        "derived", {}, {n: (v, UNITS[n]) for n, v in box.edges.items()},
+        "derived", {}, {n: (v + offsets[n], UNITS[n]) for n, v in box.edges.items()},
         [("share of the single margins", f"{box.fraction:.3f}"), ("use at the worst corner", f"{box.use:.3f}"),
          ("worst corner", ", ".join(f"{n} {units.show(v, UNITS[n], system=display)}" for n, v in box.worst.items()))])
-    return tuple((n, out[n], chain.base[n]) for n in box.edges)
+    return tuple(BoxSide(n, out[n], shown[n], n != WALL) for n in box.edges)
+
+
+def _reading(bundle: Bundle, chain: Chain, name: str) -> float:
+    """What the case states, or what the ditch must show, for the value that the design was worked with."""
+    get = bundle.case.get
+    if name == WALL:
+        return chain.base[WALL] + get("pipe.wall_allowance").base
+    fields = {DEPTH: "depth", LENGTH: "length", WIDTH: "width", OPENING: "leak_size"}
+    return get(f"defect.{fields[name]}").base

@@ -14,27 +14,41 @@ from typing import Any
 import numpy as np
 
 from wrapcalc.case import Bundle
+from wrapcalc.case.design_model import BY_STEEL
 from wrapcalc.case.model import HOLE
 from wrapcalc.formulas import pressure, wrap_loads
+from wrapcalc.formulas import wrap_extent as reach
 from wrapcalc.formulas import wrap_through_wall as leak
 from wrapcalc.formulas.wrap_strain import temperature_factor_strength, temperature_margin
 from wrapcalc.recorder import Recorder, recording
 from wrapcalc.stages import wrap_kernel
+from wrapcalc.stages.after_layers import counts_on_section
 from wrapcalc.stages.axial import axial_demands, axial_stresses
 from wrapcalc.stages.design import Design
+from wrapcalc.stages.extent import lap_carries
 from wrapcalc.stages.of_record import clusters_beside, of_record
-from wrapcalc.stages.routes import ALONG, LOAD_SHARING, LONG_TERM, STRAIN, long_term_factor, long_term_strength
+from wrapcalc.stages.routes import (
+    ALONG,
+    LOAD_SHARING,
+    LONG_TERM,
+    STRAIN,
+    long_term_factor,
+    long_term_strength,
+)
+from wrapcalc.stages.scope import code
 from wrapcalc.stages.strain import steel, temperature_rows
 
 Inputs = Mapping[str, Any]
 DEPTH, LENGTH, WALL, PRESSURE, HOT = "depth", "length", "sound wall", "repair design pressure", "hottest service"
 LIVE, MODULUS, PLY = "pressure while wrapping", "hoop modulus", "thickness of a layer"
-INSTALLED, OPENING = "installation temperature", "size of the opening"
+INSTALLED, OPENING, WIDTH = "installation temperature", "size of the opening", "width"
 #: Halvings of the bracket of the thickness over an opening.
 _HALVINGS = 60
+#: A limit that the design itself stands on must hold for it.
+_SAME = 1 + 1e-9
 #: Unit of each input, as `units` names it.
 UNITS = {DEPTH: "mm", LENGTH: "mm", WALL: "mm", PRESSURE: "MPa", HOT: "degC", LIVE: "MPa", MODULUS: "MPa", PLY: "mm",
-         INSTALLED: "degC", OPENING: "mm"}
+         INSTALLED: "degC", OPENING: "mm", WIDTH: "mm"}
 
 
 @dataclass
@@ -57,7 +71,8 @@ class Chain:
                      INSTALLED: case.get("service.installation_temperature").base}
         a = d.at_end
         if a is not None:
-            self.base |= {DEPTH: a.greatest.magnitude, LENGTH: a.extent.magnitude, WALL: a.wall.magnitude}
+            self.base |= {DEPTH: a.greatest.magnitude, LENGTH: a.extent.magnitude, WALL: a.wall.magnitude,
+                          WIDTH: case.get("defect.width").base}
         else:
             assert d.opening is not None
             self.base |= {OPENING: d.opening.size.magnitude}
@@ -113,8 +128,8 @@ class Chain:
         if any(m.what == ALONG and m.capacity is None for m in d.chosen.demands):  # type: ignore[union-attr]
             x["along"] = self._laminate_alone(p)
         if d.at_end is not None and self.route == LOAD_SHARING:
-            x |= self._shared(*np.broadcast_arrays(at[DEPTH], at[WALL], p, at[LIVE]))
-        if self.route in (STRAIN, LONG_TERM) and self._sure:
+            x |= self._shared(*np.broadcast_arrays(at[DEPTH], at[WALL], p, at[LIVE], at[WIDTH]))
+        if self.route in (STRAIN, LONG_TERM) and self._sure and not self._by_steel:
             x["F_relief"] = self._thrust(p) + self._outer - self._line
         return x
 
@@ -177,14 +192,18 @@ class Chain:
             out.append((both - self._line, acting))
         if self._line or self._outer:
             out.append((np.full_like(p, abs(self._outer) + self._line), 0.0))
+        if tested := self._fixed["p_t"]:
+            force = self._thrust(np.full_like(p, tested)) + self._outer + self._line
+            out.append((force, tested if self._sure else 0.0))
         return tuple(out)
 
-    def _shared(self, depth: np.ndarray, wall: np.ndarray, p: np.ndarray, live: np.ndarray) -> dict[str, Any]:
+    def _shared(self, depth: np.ndarray, wall: np.ndarray, p: np.ndarray, live: np.ndarray, width: np.ndarray
+                ) -> dict[str, Any]:
         """Axial load that steel and wrap share, the capacity of the section, and the load while wrapping."""
         s, D = self._fixed["s"], self._fixed["D"]
         inside = np.minimum(depth, 0.999 * wall)  # deeper has no wall: stopped by its safe pressure of nothing
-        line, stress = axial_demands(self.bundle, inside, wall, p, s)
-        before = axial_stresses(self.bundle, inside, wall, live)
+        line, stress = axial_demands(self.bundle, inside, wall, p, s, width=width)
+        before = axial_stresses(self.bundle, inside, wall, live, width=width)
         capacity = np.where(stress > s, 2 * line / (np.pi * D ** 2) * s / np.where(stress > 0, stress, 1.0), np.inf)
         finite = np.where(np.isfinite(capacity), capacity, 0.0)
         return {"F_shared": np.where(stress > s, line, 0.0), "p_a": capacity, "p_al": finite * before / s}
@@ -207,7 +226,10 @@ class Chain:
         """Layers required; infinite where nothing holds."""
         system = self.bundle.system
         assert system is not None
-        least = 1.0 if system.is_sleeve else system.value("lay_up.least_layers").magnitude
+        least = 1.0
+        if not system.is_sleeve:
+            entry = self.bundle.tables.entry(self.bundle.case.design.standard, "minimum_layers")
+            least = max(system.value("lay_up.least_layers").magnitude, 0.0 if entry.waits else entry.value().magnitude)
         return wrap_kernel.layers(self.required(v), np.asarray(v.get(PLY, self.base[PLY]), float), least)
 
     def use(self, v: Inputs, count: float | None = None) -> np.ndarray:
@@ -223,7 +245,46 @@ class Chain:
             out = np.maximum(out, self._over_opening(v, x) * x["f_m"] / t_c)
             size = np.asarray(v.get(OPENING, self.base[OPENING]), float)
             out = np.maximum(out, size / self._widest(np.asarray(t_c, float)))
-        return self._as_asked(v, out)
+        return self._as_asked(v, np.maximum(out, self._beside_thickness(v)))
+
+    def _beside_thickness(self, v: Inputs) -> np.ndarray:
+        """Use of what no thickness mends, row by row: wall and depth limits, axial stress of the steel, room, cover."""
+        at = {n: np.atleast_1d(np.asarray(v.get(n, b), float)) for n, b in self.base.items()}
+        out = np.zeros(1)
+        if self.design.at_end is None:
+            return np.where(self._length_over_opening(at[OPENING]) <= self._cover * _SAME, out, np.inf)
+        depth, wall, p, width = np.broadcast_arrays(at[DEPTH], at[WALL], at[PRESSURE], at[WIDTH])
+        share, least = self._limits
+        left = (depth <= share * np.minimum(wall, self._nominal) * _SAME) & (wall - depth >= least / _SAME)
+        inside = np.minimum(depth, 0.999 * wall)
+        if self._on_section and self.route != LOAD_SHARING:
+            out = np.maximum(out, axial_stresses(self.bundle, inside, wall, p, width=width) / self._fixed["s"])
+        if self._on_section and self._fixed["p_t"]:
+            tested = np.full(depth.shape, self._fixed["p_t"])
+            out = np.maximum(out, axial_stresses(self.bundle, inside, wall, tested, width=width) / self._fixed["S_y"])
+        return np.where(left, out, np.inf)
+
+    @cached_property
+    def _limits(self) -> tuple[float, float]:
+        """(deepest share of the thinner of wall and nominal wall, least remaining wall)."""
+        bundle = self.bundle
+        assert bundle.system is not None
+        share = min(bundle.tables.value(code(bundle), "depth_limit").magnitude,
+                    bundle.system.value("envelope.depth_max").magnitude)
+        return share, bundle.tables.value(bundle.case.design.standard, "minimum_remaining_wall").magnitude
+
+    @property
+    def _nominal(self) -> float:
+        return self.bundle.case.get("pipe.nominal_wall").base
+
+    @property
+    def _by_steel(self) -> bool:
+        return self.bundle.case.design.axial_carried_by == BY_STEEL
+
+    @cached_property
+    def _on_section(self) -> bool:
+        """Whether the damaged section has to carry axial load by itself or beside the wrap."""
+        return counts_on_section(self.bundle, self.design)
 
     # -- an opening through the wall -----------------------------------------------------------------------------
     @property
@@ -232,7 +293,9 @@ class Chain:
         system, extent = self.bundle.system, self.design.extent
         assert system is not None
         one = extent is not None and all(r.layout is not None and len(r.layout.widths) == 1 for r in extent.repairs)
-        return system.laminate.carries_axial == "yes" and (one or not system.is_sleeve)
+        assert self.design.allowed is not None and self.design.laid is not None
+        return system.laminate.carries_axial == "yes" and (
+            one or lap_carries(self.bundle, self.design.allowed.axial, self.design.laid.thickness))
 
     def _over_opening(self, v: Inputs, x: Mapping[str, Any]) -> np.ndarray:
         """Thickness over the opening, row by row; infinite above the ceiling; not below that of the impact test."""
@@ -240,7 +303,7 @@ class Chain:
         assert system is not None and self.design.opening is not None and self.design.opening.knockdown is not None
         size, p, hot, modulus = np.broadcast_arrays(*(np.atleast_1d(np.asarray(v.get(n, self.base[n]), float))
                                                       for n in (OPENING, PRESSURE, HOT, MODULUS)))
-        p = self._equivalent(p)
+        p = np.maximum(self._equivalent(p), self._fixed["p_t"])
         factor = temperature_factor_strength.array(x=np.maximum(temperature_margin.array(T_m=x["T_m"], T_d=hot), 0.0))
         K = self.design.opening.knockdown.magnitude * factor / self._factor_now
         common = {"K": K, "gamma": system.value("through_wall.toughness").magnitude, "nu": x["nu"],
@@ -258,6 +321,24 @@ class Chain:
             low, high = np.where(enough, low, middle), np.where(enough, middle, high)
         impact = system.value("through_wall.impact_thickness").magnitude
         return np.where((p < top) & (hot <= x["T_m"]), np.maximum(high, impact), np.inf)
+
+    @cached_property
+    def _cover(self) -> float:
+        """Least full-thickness cover of the repairs, mm."""
+        assert self.design.extent is not None
+        return min(r.layout.cover.magnitude for r in self.design.extent.repairs if r.layout is not None)
+
+    def _length_over_opening(self, size: np.ndarray) -> np.ndarray:
+        """Full-thickness length that an opening of this size asks for, mm."""
+        case, extent = self.bundle.case, self.design.extent
+        assert extent is not None and self.design.opening is not None
+        D, nominal, repair = self._fixed["D"], self._nominal, extent.repairs[0]
+        damage = np.maximum(repair.length.magnitude, size)
+        if case.defect.leak_shape != HOLE:
+            return repair.full.magnitude - repair.length.magnitude + damage
+        now = reach.overlap_hole.core(d_h=self.base[OPENING], D=D, t_n=nominal)
+        longer = np.maximum(reach.overlap_hole.array(d_h=size, D=D, t_n=nominal) - now, 0.0)
+        return repair.full.magnitude - repair.length.magnitude + damage + 2 * longer
 
     @property
     def _factor_now(self) -> float:

@@ -34,7 +34,7 @@ from wrapcalc.stages.routes import (
     routes,
 )
 from wrapcalc.stages.scope import discovery_fraction
-from wrapcalc.stages.strain import Allowed, Gates, allowable_strain, steel
+from wrapcalc.stages.strain import Allowed, Gates, allowable_strain, same_equations, steel
 from wrapcalc.stages.zones import Zone, zones
 from wrapcalc.standards.documents import ISO_24817
 from wrapcalc.values import Value
@@ -106,6 +106,7 @@ def design(bundle: Bundle, a: Assessment, life: Life | None = None) -> Design:
     interim = _interim(bundle, a, gates)
     at_end = worn(bundle, a, life, gates)
     rec.begin("Repair design pressure and remaining wall")
+    same_equations(bundle)
     p = repair_pressure(bundle)
     if at_end is None:
         return Design(p, None, (), interim, failed=gates.failed)
@@ -141,6 +142,7 @@ def design_leak(bundle: Bundle, allowable: Value) -> Design:
     rec, gates = active(), Gates()
     interim = _interim(bundle, None, gates)
     rec.begin("Repair design pressure and remaining wall")
+    same_equations(bundle)
     p = repair_pressure(bundle)
     through_wall.gates_of_leak(bundle, gates)
     loads = _loads(bundle, p, None, None, allowable, gates)
@@ -217,8 +219,8 @@ def _laid(bundle: Bundle, base: Design, demands: tuple[Demand, ...], gates: Gate
     factors = [f for f in (component_factor(bundle),) if f is not None]
     if case.design.limited_room == THICKER:
         room = _room(bundle, base, demands, ply, factors, along is not None)
-        if room is not None:
-            factors.append(reach.room_factor(bundle, *room, gates))
+        if room is not None and (factor := reach.room_factor(bundle, *room, gates)) is not None:
+            factors.append(factor)
     laid = lay(bundle, demands, ply, factors, gates)
     base = replace(base, laid=laid, ply=ply, factors=tuple(factors))
     checks_as_laid(bundle, base, gates)
@@ -256,7 +258,10 @@ def _room(bundle: Bundle, base: Design, demands: tuple[Demand, ...], ply: Value,
     for _ in range(40):
         with recording(Recorder(bundle.case.display)) as trial:
             trial.begin("Layers and wrap thickness")
-            tried = list(factors) + ([] if found is None else [reach.room_factor(bundle, *found, Gates())])
+            factor = None if found is None else reach.room_factor(bundle, *found, Gates())
+            if found is not None and factor is None:
+                break  # the thicker wrap leaves less than the least room: its gate says so
+            tried = list(factors) + ([] if factor is None else [factor])
             laid = lay(bundle, demands, ply, tried, Gates())
             overlap = _overlap(bundle, base, laid, axial)
             short = reach.room_on_short_side(bundle, overlap, reach.heights(bundle, laid.count, laid.thickness)[2])

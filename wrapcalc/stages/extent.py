@@ -152,8 +152,10 @@ def lay_repairs(bundle: Bundle, zones: tuple[Zone, ...], overlap: Value, layers:
 
 def _why_no_set(bundle: Bundle, single: bool) -> str:
     assert bundle.system is not None
-    if single and bundle.system.is_sleeve:
-        return "the wrap carries axial load and no single unit is wide enough: butted units do not hand it on"
+    if single:
+        return ("the wrap carries axial load and no single unit is wide enough: "
+                + ("butted units do" if bundle.system.is_sleeve else "a lap shorter than the bond length does")
+                + " not hand it on")
     return "no set of the system's widths covers it"
 
 
@@ -177,13 +179,13 @@ def room_on_short_side(bundle: Bundle, overlap: Value, end: Value) -> tuple[Valu
     return have, side
 
 
-def room_factor(bundle: Bundle, overlap: Value, room: Value, gates: Gates) -> Value:
-    """Factor on the thickness for the short overlap, with its own limits."""
+def room_factor(bundle: Bundle, overlap: Value, room: Value, gates: Gates) -> Value | None:
+    """Factor on the thickness for the short overlap; None where there is less than the least room."""
     rec, entry = active(), bundle.tables.entry(
         bundle.case.design.standard if not is_asme(bundle) else ISO_24817.id, "least_room")
-    gates.add(rec.check("Overlap on the short side against the least room", room, ">=", entry.value(),
-                        citation=entry.citation, status=entry.status, kind="gate"))
-    return extent.room_factor(overlap, room)
+    enough = gates.add(rec.check("Overlap on the short side against the least room", room, ">=", entry.value(),
+                                 citation=entry.citation, status=entry.status, kind="gate"))
+    return extent.room_factor(overlap, room) if enough.met else None
 
 
 def _clear(bundle: Bundle, zones: tuple[Zone, ...], repairs: list[Repair], end: Value) -> tuple[Check, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from dataclasses import dataclass
 from itertools import accumulate, combinations_with_replacement
@@ -24,12 +25,18 @@ class Layout:
     total_width: Value
     counts: dict[float, Value]
 
+    @property
+    def off_joints(self) -> float:
+        """Length, centred, that no butted joint lies over, in mm; infinite without one."""
+        return 2 * min((abs(x) for x in _joints(self.widths)), default=math.inf) if not self.joint else math.inf
+
 
 def lay_out(bundle: Bundle, full: Value, end: Value, length: Value, *, single: bool = False, label: str = ""
             ) -> Layout | None:
     """The set of units with the fewest units, then the least width; None when no set covers the length.
 
-    single: the wrap carries axial load, which a butted joint would not hand on: one sleeve must cover all.
+    single: the wrap carries axial load, which neither a butted joint nor a lap shorter than the bond length hands on:
+    one unit must cover all.
 
     Sleeves are butted, and their square ends count in full; a set whose joints stay off the damage (`length`,
     centred) comes before one whose joints do not. Bands of cloth overlap, and their tapered ends do not count, so
@@ -44,7 +51,7 @@ def lay_out(bundle: Bundle, full: Value, end: Value, length: Value, *, single: b
     widths = [w.magnitude for w in system.unit_widths]
     need = full.magnitude
     found, tried = [], 0
-    for n in range(1, 2 if single and system.is_sleeve else most + 1):
+    for n in range(1, 2 if single else most + 1):
         for chosen in combinations_with_replacement(widths, n):
             tried += 1
             cover = sum(chosen) - (n - 1) * joint - ends
@@ -75,8 +82,10 @@ def lay_out(bundle: Bundle, full: Value, end: Value, length: Value, *, single: b
     details += [(f"next choice {i}", f"{words(o)}, covers {show(o[3], 'mm', system=display)}")
                 for i, o in enumerate(found[1:3], 1)]
     counts = Counter(chosen)
-    if single and system.is_sleeve:
-        details.append(("one unit only", "the wrap carries axial load, which a butted joint does not hand on"))
+    if single:
+        details.append(("one unit only", "the wrap carries axial load, which "
+                        + ("a butted joint" if system.is_sleeve else "a lap shorter than the bond length")
+                        + " does not hand on"))
     names = {w: f"units {show(w, 'mm', system=display)} wide" for w in counts}
     method = ("every set of the system's widths, joints off the damage first, then fewest units, then least width; "
               "sleeves butted" if system.is_sleeve else

@@ -256,20 +256,27 @@ def _with_credit(work: Work, smys: Value, modulus: Value) -> None:
 
 
 def _laminate_strain(work: Work, ask: Asked) -> Result:
-    loads, rec = work.loads, active()
+    loads = work.loads
     assert work.allowed is not None
     modulus, hoop = work.laminate("modulus_hoop"), work.allowed.hoop
-    if loads.relief is None:
+    # Axial load that the steel carries does not relieve the laminate.
+    relief = None if work.bundle.case.design.axial_carried_by == BY_STEEL else loads.relief
+    if relief is None:
         around = thickness.thickness_laminate_strain(loads.equivalent, work.diameter, modulus, hoop)
     else:
-        around = thickness.thickness_strain_hoop(loads.equivalent, work.diameter, modulus, loads.relief,
+        around = thickness.thickness_strain_hoop(loads.equivalent, work.diameter, modulus, relief,
                                                  work.laminate("poisson_ratio"), hoop)
-    out = [Demand(AROUND, around, loads.words + ("" if loads.relief is None else ", axial force with least relief"))]
-    if loads.test is not None and work.allowed.rare is not None:
-        out.append(Demand(TEST, rec.named(thickness.thickness_laminate_strain(
-            loads.test, work.diameter, modulus, work.allowed.rare), "Thickness, laminate strain, pressure test"),
-            "pressure test"))
-    return [*out, *_along(work, ask), *_outside(work)], ""
+    out = [Demand(AROUND, around, loads.words + ("" if relief is None else ", axial force with least relief"))]
+    return [*out, *_test(work), *_along(work, ask), *_outside(work)], ""
+
+
+def _test(work: Work) -> list[Demand]:
+    """The pressure test on the laminate alone, at the strain of a rare load."""
+    if work.loads.test is None or work.allowed is None or work.allowed.rare is None:
+        return []
+    return [Demand(TEST, active().named(thickness.thickness_laminate_strain(
+        work.loads.test, work.diameter, work.laminate("modulus_hoop"), work.allowed.rare),
+        "Thickness, laminate strain, pressure test"), "pressure test")]
 
 
 def _along(work: Work, ask: Asked) -> list[Demand]:
@@ -325,7 +332,7 @@ def _long_term(work: Work, ask: Asked) -> Result:
                                                         work.a.allowable, factor, hot, strength)
         rec.assume("The long-term strength carries all of the pressure; with the remaining wall credited it would be "
                    f"{credited.show(work.bundle.case.display)}, for information.", "safer reading")
-    return [Demand(AROUND, around, loads.words), *_along(work, ask), *_outside(work)], ""
+    return [Demand(AROUND, around, loads.words), *_test(work), *_along(work, ask), *_outside(work)], ""
 
 
 def long_term_strength(bundle: Bundle) -> Value:

@@ -180,9 +180,9 @@ def _told(bundle: Bundle, d: Design, wall: Value, clause: Value, found: dict[str
     worst = max(found, key=lambda w: found[w].inner[WRAP].strain_hoop)
     rings = tuple(_row(w, s) for w, s in beside.items())
     rec.assume("Second opinion: the ring of steel and filler is taken right round the pipe, as the clause does; "
-               "bending is not in it; the wrap is one layer of the thickness that counts, with the one Poisson ratio "
-               "of the sheet in every plane. A long, narrow pocket with steep edges bends its ligament and may strain the "
-               "wrap by about a third more than any ring (our finite elements).", "derived")
+               "bending is not in it; the wrap is one layer of the thickness that counts, with the one Poisson "
+               "ratio of the sheet in every plane. A long, narrow pocket with steep edges bends its ligament and may "
+               "strain the wrap by about a third more than any ring (our finite elements).", "derived")
     details = [(f"wrap put on the empty pipe, {w}", f"wrap hoop strain {_strain(s.inner[WRAP].strain_hoop)}"
                 + (f", steel hoop stress {units.show(s.inner[STEEL].stress_hoop, 'MPa', system=display)}, "
                    f"{s.yielded:.0%} of its wall yields" if counted else ", steel not counted"))

@@ -9,6 +9,7 @@ from wrapcalc.formulas import remaining_strength as strength
 from wrapcalc.recorder import active
 from wrapcalc.stages.scope import code
 from wrapcalc.standards.documents import CFR_192, CFR_195, PRACTICE
+from wrapcalc.standards.tables import Entry
 from wrapcalc.values import Value
 
 
@@ -69,7 +70,7 @@ def sound_pipe(bundle: Bundle, factor: Value | None, used: Value) -> tuple[str, 
         rec.warn(f"The MAOP {kept.show(case.display)} is above the code design pressure {design.show(case.display)} of "
                  "the sound pipe; the 1991 form takes the MAOP for its "
                  "reference pressure then.", design.origin.ref)
-    entry = tables.entry(CFR_195.id if case.service.service == LIQUID else PRACTICE.id, "least_share_of_nominal")
+    entry = least_share_of_nominal(bundle)
     wall = used
     if case.pipe.wall_basis not in (None, WALL_BASES[0]):
         wall = strength.wall_for_assessment(case.value("pipe.nominal_wall"), case.value("pipe.sound_wall"),
@@ -115,3 +116,9 @@ def code_pressure(bundle: Bundle, factor: Value | None, wall: Value) -> Value:
         design = pressure.code_design_pressure_gas(*sound, factor, joint,
                                                    tables.value(CFR_192.id, "temperature_factor"))
     return design
+
+
+def least_share_of_nominal(bundle: Bundle) -> Entry:
+    """Sound wall over nominal wall below which the pipe itself is in question."""
+    return bundle.tables.entry(CFR_195.id if bundle.case.service.service == LIQUID else PRACTICE.id,
+                               "least_share_of_nominal")

@@ -89,7 +89,6 @@ def allowable_strain(bundle: Bundle, gates: Gates, *, through_wall: bool = False
     """
     case, rec, system, tables = bundle.case, active(), bundle.system, bundle.tables
     assert system is not None
-    same_equations(bundle)
     entry = tables.entry(case.design.standard, "glass_transition_margin_through_wall" if through_wall
                          else "glass_transition_margin")
     upper = strain.upper_temperature_limit(_lowest_transition(bundle), entry.value())

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from wrapcalc import units
 from wrapcalc.case import Bundle
 from wrapcalc.recorder import active
 from wrapcalc.searches import design_space as space
-from wrapcalc.stages.chain import DEPTH, HOT, LENGTH, LIVE, MODULUS, PLY, PRESSURE, UNITS, WALL, Chain
+from wrapcalc.stages.chain import DEPTH, HOT, LENGTH, LIVE, MODULUS, PLY, PRESSURE, UNITS, WALL, WIDTH, Chain
 from wrapcalc.stages.design import Design
 from wrapcalc.standards.documents import MECHANICS
 from wrapcalc.values import Value
@@ -52,6 +53,8 @@ def _shifts(bundle: Bundle, d: Design, chain: Chain) -> dict[str, tuple[space.Sh
             low, high = max(chain.base[DEPTH] * 1.02, base * 0.7), base * 1.5
         if name == DEPTH:
             high = min(high, chain.base[WALL] * 0.98)
+        if name == WIDTH:
+            high = min(high, math.pi * bundle.case.get("pipe.outside_diameter").base)
         if not low < base < high:
             continue
         out[name] = space.change_of_count(chain.count, chain.base, name, low, high, points=_POINTS)
@@ -110,6 +113,10 @@ def _swings(bundle: Bundle, d: Design, chain: Chain) -> tuple[space.Swing, ...]:
                   [(f"{s.name}, {units.show(spreads[s.name][0], UNITS[s.name], system=display)} to "
                     f"{units.show(spreads[s.name][1], UNITS[s.name], system=display)}",
                     f"{words(s.low)} to {words(s.high)}") for s in swings])
+    beyond = [s.name for s in swings if max(s.low, s.high) > d.laid.thickness.magnitude * (1 + 1e-9)]
+    if beyond:
+        rec.warn("Inside its stated tolerance this alone would ask for more than is laid: " + ", ".join(beyond)
+                 + ". The allowances of the case do not cover it; look at more layers.", d.laid.thickness.origin.ref)
     return swings
 
 

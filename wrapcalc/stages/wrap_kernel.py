@@ -95,10 +95,14 @@ def _yielded(x: Rows, hoop: np.ndarray, rare: np.ndarray) -> np.ndarray:
 def _strain(x: Rows, hoop: np.ndarray, rare: np.ndarray) -> np.ndarray:
     relief = np.asarray(x["F_relief"])
     out = thickness.thickness_strain_hoop.array(p=x["p"], D=x["D"], E_c=x["E_c"], F_eq=relief, nu=x["nu"], eps_c=hoop)
-    if np.any(np.asarray(x["p_t"]) > 0):
-        out = np.maximum(out, thickness.thickness_laminate_strain.array(p=x["p_t"], D=x["D"], E_c=x["E_c"],
-                                                                        eps_c=rare))
-    return np.maximum(np.maximum(out, _along(x)), _outside(x))
+    return np.maximum.reduce([*np.broadcast_arrays(out, _test(x, rare), _along(x), _outside(x))])
+
+
+def _test(x: Rows, rare: np.ndarray) -> np.ndarray | float:
+    """The pressure test on the laminate alone."""
+    if not np.any(np.asarray(x["p_t"]) > 0):
+        return 0.0
+    return thickness.thickness_laminate_strain.array(p=x["p_t"], D=x["D"], E_c=x["E_c"], eps_c=rare)
 
 
 def _along(x: Rows) -> np.ndarray | float:
@@ -121,11 +125,11 @@ def _outside(x: Rows) -> np.ndarray | float:
                                                           E_c=x["E_c"])
 
 
-def _long_term(x: Rows) -> np.ndarray:
+def _long_term(x: Rows, rare: np.ndarray) -> np.ndarray:
     margin = np.maximum(wrap_strain.temperature_margin.array(T_m=x["T_m"], T_d=x["T_hot"]), 0.0)
     hot = wrap_strain.temperature_factor_strength.array(x=margin)
     out = thickness.thickness_long_term.array(p=x["p"], D=x["D"], f=x["f_lt"], f_T2=hot, s_lt=x["s_lt"])
-    return np.maximum(np.maximum(out, _along(x)), _outside(x))
+    return np.maximum.reduce([*np.broadcast_arrays(out, _test(x, rare), _along(x), _outside(x))])
 
 
 def required(route: str, x: Rows) -> np.ndarray:
@@ -141,7 +145,7 @@ def required(route: str, x: Rows) -> np.ndarray:
         out = _strain(x, *safe)
     else:
         assert route == LONG_TERM
-        out = _long_term(x)
+        out = _long_term(x, safe[1])
     if np.any(np.asarray(x["p_t"]) > 0):
         left = left & (rare > 0)
     return _over(out * np.asarray(x["f_m"]), left)
@@ -166,7 +170,9 @@ def use(route: str, x: Rows, t_c: Any) -> np.ndarray:
                                                                   t_c=t_c)
                 out = np.maximum(out, _over(worked / np.where(allowed > 0, allowed, 1.0), allowed > 0))
                 if p is x["p_t"]:
-                    out = np.maximum(out, thickness.steel_stress_of_strain.array(E_s=x["E_s"], eps_w=worked) / x["S_y"])
+                    stress = thickness.steel_stress_shared.array(p_live=x["p_live"], p=p, D=x["D"], t_eq=ring,
+                                                                 E_s=x["E_s"], E_c=x["E_c"], t_c=t_c)
+                    out = np.maximum(out, stress / x["S_y"])
         if np.any(np.asarray(x["F_shared"]) > 0):
             out = np.maximum(out, _shared_along(x, axial, t_c))
     if route == YIELDED:

@@ -47,11 +47,12 @@ RANGES: dict[tuple[str, str], tuple[float, float]] = {
     ("design_thickness", "t_max"): (0.3, 40), ("design_thickness", "f_m"): (1, 1.6),
     ("layers_of_tiers", "n_s"): (1, 20), ("layers_of_tiers", "n_t"): (1, 4),
     ("greater_thickness", "t_1"): (0, 40), ("greater_thickness", "t_2"): (0, 40),
-    ("steel_stress_of_strain", "eps_w"): (1e-5, 2e-3),
+    ("steel_stress_shared", "p_live"): (0, 3), ("steel_stress_shared", "p"): (4, 12),
+    ("steel_stress_shared", "t_eq"): (3, 12),
     # openings through the wall
     ("geometric_modulus", "E_a"): _AXIAL_MODULUS,
     ("leak_factor_by_class", "a"): (0.3, 0.9), ("leak_factor_by_class", "b"): (0.002, 0.03),
-    ("leak_factor_by_class", "L_y"): (1, 25),
+    ("leak_factor_by_class", "L_y"): (0.2, 20),
     ("leak_knockdown", "f_T2"): (0.5, 1), ("leak_knockdown", "f_D"): _SHARE, ("leak_knockdown", "f_leak"): _SHARE,
     ("leak_knockdown", "f_c"): _SHARE,
     **{(f"{kind}_{shape}", n): _LEAK[n] for kind in ("leak_pressure", "ceiling") for shape, size in _BOND.items()

@@ -28,7 +28,7 @@ def in_mm(value: float) -> str:
     return f"{value:.9f} mm"
 
 
-# -- restored pressure ---------------------------------------------------------------------------------------------------
+# -- restored pressure --------------------------------------------------------------------------------------------
 @pytest.mark.parametrize("case", WRAPS)
 def test_restored_is_never_above_what_was_asked_for(bore, case):
     o = bore[case]
@@ -51,7 +51,7 @@ def test_an_opening_is_not_said_to_hold_beyond_what_was_tested(bore):
     assert bore["HB-42"].bears.edges[PRESSURE].value <= 1.6
 
 
-# -- use over layers -----------------------------------------------------------------------------------------------------
+# -- use over layers ----------------------------------------------------------------------------------------------
 @pytest.mark.parametrize("case", WRAPS)
 def test_more_layers_use_less_and_fewer_are_never_offered(bore, case):
     o = bore[case]
@@ -61,7 +61,7 @@ def test_more_layers_use_less_and_fewer_are_never_offered(bore, case):
     assert [d for _, _, d in o.bears.uses] == [True] + [False] * (len(counts) - 1)
 
 
-# -- single edges ----------------------------------------------------------------------------------------------------------
+# -- single edges -------------------------------------------------------------------------------------------------
 def again(judge, case: str, name: str, value: float):
     """The whole job with one input at a value, allowances as in the case."""
     get = judge(case).bundle.case.get
@@ -100,7 +100,7 @@ def test_heat_is_not_looked_at_where_it_pushes_a_held_pipe(judge):
     assert o.bears is None or HOT not in o.bears.edges
 
 
-# -- the box --------------------------------------------------------------------------------------------------------------
+# -- the box ------------------------------------------------------------------------------------------------------
 FIELDS = {DEPTH: "defect__depth", LENGTH: "defect__length", WIDTH: "defect__width", WALL: "pipe__sound_wall",
           OPENING: "defect__leak_size"}
 

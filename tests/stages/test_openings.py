@@ -29,7 +29,7 @@ def curve(o: Outcome):
     hot = min(1.0, 9e-5 * margin ** 2 + 0.0014 * margin + 0.5014)
     K = hot * value("through_wall.degradation_factor") * 0.666 * 10 ** (-0.01584 * 9)
     E = math.sqrt(value("laminate.modulus_axial") * value("laminate.modulus_hoop"))
-    nu, G, gamma = (value(n) for n in ("laminate.poisson_ratio", "through_wall.shear_modulus", "through_wall.toughness"))
+    nu, G, gamma = value("laminate.poisson_ratio"), value("through_wall.shear_modulus"), value("through_wall.toughness")
 
     def reached(t: float) -> float:
         room = (1 - nu ** 2) / E * (3 * size ** 4 / (512 * t ** 3) + size / math.pi) + 3 * size ** 2 / (64 * G * t)
@@ -41,7 +41,8 @@ def test_the_thickness_over_a_hole_is_the_root_of_the_equation(plug):
     """independent: the equation written out again and scipy; the test pressure is designed for as a lasting load."""
     o = plug()
     reached, _ = curve(o)
-    assert o.design.opening.required.magnitude == pytest.approx(brentq(lambda t: reached(t) - 0.85, 0.01, 200), rel=1e-6)
+    root = brentq(lambda t: reached(t) - 0.85, 0.01, 200)
+    assert o.design.opening.required.magnitude == pytest.approx(root, rel=1e-6)
     assert o.design.opening.size.magnitude == 6 + 2 * 0.2 * 10
 
 

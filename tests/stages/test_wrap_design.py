@@ -40,7 +40,7 @@ def failed(o: Outcome) -> list[str]:
     return [c.title for c in o.design.failed]
 
 
-# -- loads ----------------------------------------------------------------------------------------------------------
+# -- loads --------------------------------------------------------------------------------------------------------
 STRAIN = {"design__design_method": "laminate strain"}
 DEEP = {"defect__depth": "5.1 mm"}
 
@@ -74,7 +74,8 @@ def test_no_relief_where_the_pipe_may_be_held(judge, restraint):
 def test_axial_load_that_the_steel_carries_does_not_relieve_the_laminate(judge):
     o = judge("HB-46.toml", **STRAIN, **DEEP, **BY_STEEL, service__bending_moment="0 N*m", service__maop="8.6 MPa")
     p, D, E_c = 8.6, 273.1, o.bundle.system.value("laminate.modulus_hoop").magnitude
-    assert demands(o) == {"around the pipe": pytest.approx(p * D / (2 * E_c * o.design.allowed.hoop.magnitude), rel=1e-9)}
+    need = p * D / (2 * E_c * o.design.allowed.hoop.magnitude)
+    assert demands(o) == {"around the pipe": pytest.approx(need, rel=1e-9)}
 
 
 def test_shear_and_torsion_raise_the_pressure_of_the_design(judge):
@@ -117,7 +118,7 @@ def test_the_test_pressure_asks_for_thickness_along_the_pipe_too(judge):
     assert demands(o)["along the pipe"] == pytest.approx(1.5 * demands(plain)["along the pipe"], rel=1e-9)
 
 
-# -- temperature and strain ---------------------------------------------------------------------------------------------
+# -- temperature and strain ---------------------------------------------------------------------------------------
 def test_the_lower_of_hottest_and_coldest_goes_on(judge):
     """Installed warm, the coldest service has the greater mismatch; installed cold, the hottest."""
     warm = judge("HB-15.toml", service__installation_temperature="95 °F")
@@ -130,7 +131,7 @@ def test_the_lower_of_hottest_and_coldest_goes_on(judge):
         assert len(found) == 2 and o.design.allowed.hoop.magnitude == min(found)
 
 
-# -- two kinds of system ------------------------------------------------------------------------------------------------
+# -- two kinds of system ------------------------------------------------------------------------------------------
 def test_a_short_sleeve_is_refused_with_a_proposal_and_a_second_tier_holds(judge):
     short = judge("HB-51.toml", design__tiers=None)
     assert short.decision.word == OTHER and failed(short) == ["Wrap thickness against the thickness required"]
@@ -171,7 +172,7 @@ def test_a_lay_up_is_sized_and_not_beyond_what_was_qualified(judge, sheet):
     assert failed(few) == ["Layers against the most that were qualified"]
 
 
-# -- axial load on the wrap ---------------------------------------------------------------------------------------------
+# -- axial load on the wrap ---------------------------------------------------------------------------------------
 def test_where_axial_load_governs_one_unit_must_carry_it_across(judge):
     """A loss too long for one band of the lay-up: the lap of two does not hand the load on."""
     o = judge("HB-46.toml", defect__length="320 mm")
@@ -194,7 +195,7 @@ def test_the_bond_length_takes_the_larger_recalled_factor(judge):
     assert step.result.magnitude == pytest.approx(hand / step.inputs["tau"].magnitude, rel=1e-9)
 
 
-# -- room, welds, neighbours --------------------------------------------------------------------------------------------
+# -- room, welds, neighbours --------------------------------------------------------------------------------------
 def test_little_room_is_refused_or_paid_for_with_a_thicker_wrap(judge):
     near = {"defect__clear_upstream": "140 mm"}
     refused = judge("HB-46.toml", **near)
@@ -236,7 +237,7 @@ def test_a_component_takes_its_factor_on_the_thickness(judge, sheet, part, facto
     assert o.design.laid.required.magnitude == pytest.approx(plain.design.laid.required.magnitude * factor, rel=1e-9)
 
 
-# -- a gouge that was ground --------------------------------------------------------------------------------------------
+# -- a gouge that was ground --------------------------------------------------------------------------------------
 GROUND = {"defect__kind": "gouge", "features__gouge_ground": "yes", "features__crack": "no"}
 
 

@@ -77,6 +77,7 @@ class Chain:
             assert d.opening is not None
             self.base |= {OPENING: d.opening.size.magnitude}
         self._fixed = self._constants()
+        self._seen: dict[tuple[float, ...], dict[str, Any]] = {}
 
     # -- what does not change ------------------------------------------------------------------------------------
     def _constants(self) -> dict[str, Any]:
@@ -200,13 +201,24 @@ class Chain:
     def _shared(self, depth: np.ndarray, wall: np.ndarray, p: np.ndarray, live: np.ndarray, width: np.ndarray
                 ) -> dict[str, Any]:
         """Axial load that steel and wrap share, the capacity of the section, and the load while wrapping."""
+        key = tuple(float(v[0]) for v in (depth, wall, p, live, width)) if depth.size == 1 else None
+        if key is not None and key in self._seen:
+            return self._seen[key]
         s, D = self._fixed["s"], self._fixed["D"]
         inside = np.minimum(depth, 0.999 * wall)  # deeper has no wall: stopped by its safe pressure of nothing
         line, stress = axial_demands(self.bundle, inside, wall, p, s, width=width)
+        if not np.any(stress > s):
+            out = {"F_shared": 0.0, "p_a": np.inf, "p_al": 0.0}
+            if key is not None:
+                self._seen[key] = out
+            return out
         before = axial_stresses(self.bundle, inside, wall, live, width=width)
         capacity = np.where(stress > s, 2 * line / (np.pi * D ** 2) * s / np.where(stress > 0, stress, 1.0), np.inf)
         finite = np.where(np.isfinite(capacity), capacity, 0.0)
-        return {"F_shared": np.where(stress > s, line, 0.0), "p_a": capacity, "p_al": finite * before / s}
+        out = {"F_shared": np.where(stress > s, line, 0.0), "p_a": capacity, "p_al": finite * before / s}
+        if key is not None:
+            self._seen[key] = out
+        return out
 
     # -- what is asked -------------------------------------------------------------------------------------------
     def required(self, v: Inputs) -> np.ndarray:

@@ -8,6 +8,7 @@ import pytest
 
 from wrapcalc.stages.chain import DEPTH, HOT, LENGTH, OPENING, PRESSURE, WALL, WIDTH
 from wrapcalc.stages.job import WRAP
+from wrapcalc.systems import shipped_systems
 
 WRAPS = ("HB-07", "HB-15", "HB-34", "HB-42", "HB-46", "HB-51")
 
@@ -134,3 +135,26 @@ def test_the_box_holds_at_its_corners_by_the_whole_job(bore, judge, case):
         assert found.design.laid.required.magnitude <= laid * (1 + 1e-6), at
         assert all(r.full.magnitude <= s.layout.cover.magnitude * (1 + 1e-9) for r, s in zip(
             found.design.extent.repairs, o.design.extent.repairs, strict=True)), at
+
+
+def test_nobody_wraps_above_the_safe_pressure_of_what_the_box_allows(judge):
+    """By a route that leaves the steel out, too: the box ends where the pressure while wrapping meets it."""
+    sheet = shipped_systems()["example-sleeve"].read_text("utf-8").replace("layers = 11", "layers = 60")
+    more = {"files": {"mine.toml": sheet}, "design__system": "mine.toml", "design__design_method": "laminate strain",
+            "design__axial_carried_by": "remaining steel", "design__axial_carried_by_reason": "the section is checked"}
+    low, high = (judge(**more, service__installation_pressure=p) for p in ("0 MPa", "6.4 MPa"))
+    edges = [o.bears.edges[DEPTH].value for o in (low, high)]
+    assert edges[1] < edges[0]
+    found = judge(**more, service__installation_pressure="6.4 MPa", defect__grid=None,
+                  defect__depth=in_mm(edges[1] - 0.2 - 1e-4))
+    assert found.assessment.governing.magnitude >= 6.4 * (1 - 1e-4)
+
+
+def test_the_length_edge_minds_the_welds(judge):
+    """Longer damage at one end brings the wrap nearer to what is there by half as much."""
+    wide = judge("HB-46.toml", defect__clear_upstream="5 m", defect__clear_downstream="5 m")
+    near = judge("HB-46.toml", defect__clear_upstream="236 mm")
+    needed = next(c for c in near.design.clear if c.title.endswith("upstream"))
+    slack = needed.limit.magnitude - needed.provided.magnitude
+    assert near.bears.edges[LENGTH].value == pytest.approx(near.design.at_end.extent.magnitude + 2 * slack, abs=1e-6)
+    assert wide.bears.edges[LENGTH].value > near.bears.edges[LENGTH].value

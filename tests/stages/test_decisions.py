@@ -1,5 +1,7 @@
 """The five words: every limit of the decision moved across its boundary by a hair, the rest of the case unchanged."""
 
+import math
+
 import pytest
 import tomlkit
 
@@ -615,10 +617,16 @@ def test_strength_alone_does_not_clear_a_section_that_is_too_weak_axially(decide
 @pytest.mark.parametrize("side", ["upstream", "downstream"])
 def test_clear_distance(decide, side):
     """Cover 520 mm, ends 3 x 15.07 mm each, and distances are taken from the edge of the measured 236 mm: the
-    repair reaches 187.21 mm beyond it; its end stays 25 mm off the weld."""
-    reach = (520 + 2 * 3 * 11 * 1.37 - 236) / 2 + 25
+    repair reaches 187.21 mm beyond it; its end stays 25 mm off the weld. The set may be laid off the middle by half of
+    what it covers more than the 246 mm and both overlaps of 2 sqrt(406.4 x 8.74)."""
+    moved = (520 - 246 - 4 * math.sqrt(406.4 * 8.74)) / 2
+    reach = (520 + 2 * 3 * 11 * 1.37 - 236) / 2 + 25 - moved
     sheet = {"sleeve__widths": ["520 mm"], "sleeve__most_units": 1}
-    assert decide(sheet=sheet, **{f"defect__clear_{side}": mm(reach + 1e-4)}).decision.word == WRAP
+    fits = decide(sheet=sheet, **{f"defect__clear_{side}": mm(reach + 1e-4)})
+    assert fits.decision.word == WRAP and any("off the middle of the damage" in a["text"]
+                                              for a in fits.recorder.assumptions)
+    shift = fits.design.extent.repairs[0].shift
+    assert abs(shift) == pytest.approx(moved, abs=1e-3) and (shift > 0) == (side == "upstream")
     o = decide(sheet=sheet, **{f"defect__clear_{side}": mm(reach - 1e-4)})
     assert o.decision.word == NO_DATA and "too close to a weld" in o.decision.sentence
     assert len(o.decision.reasons) == 1 and f"bends and fittings, {side}" in reasons(o) and o.order == ()

@@ -76,7 +76,7 @@ def test_no_thickness_reaches_the_ceiling(plug, judge):
     ({"defect__leak_stopped": "no"}, "Flow stopped before anything is bonded"),
     ({"design__design_method": "load sharing"}, "Route for an opening through the wall"),
     ({"defect__leak_size": "25 mm"}, "Opening inside what was tested"),
-    ({"service__maop": "1.7 MPa", "service__discovery_pressure": "1.7 MPa"},
+    ({"service__maop": "1.7 MPa", "service__discovery_pressure": "1.7 MPa", "service__test_pressure": None},
      "Pressure over the opening inside what was tested over openings"),
     ({"service__service_temperature": "57 °C"}, "Hottest service against the upper limit of the system"),
 ])

@@ -249,3 +249,46 @@ def test_a_ground_gouge_is_metal_loss_within_the_grinding_limit(judge):
     assert deep.decision.word == NO_DATA and "grinding" in deep.decision.sentence
     raw = judge("HB-46.toml", defect__kind="gouge", features__gouge_ground="no")
     assert raw.assessment is None and raw.decision.word != WRAP
+
+
+# -- what an adversary found ---------------------------------------------------------------------------------------
+def test_outside_pressure_on_a_route_that_counts_on_the_steel(judge):
+    """independent: a long ring of steel, three times safe: t = D (3 (1 - 0.09) p / (2 E))^(1/3)."""
+    def need(p):
+        return 273.1 * (3 * (1 - 0.3 ** 2) * p / (2 * 207e3)) ** (1 / 3)
+    left = 7.7 - 0.1 - 3.9
+    p = (left / 273.1) ** 3 * 2 * 207e3 / (3 * 0.91)
+    assert need(p) == pytest.approx(left)
+    assert judge("HB-46.toml", service__external_pressure=f"{p * 0.999:.6f} MPa").decision.word == WRAP
+    o = judge("HB-46.toml", service__external_pressure=f"{p * 1.001:.6f} MPa")
+    assert o.decision.word == OTHER and failed(o) == ["Remaining wall against outside pressure"]
+
+
+def test_the_limit_until_then_is_never_above_the_maop(judge):
+    o = judge("HB-42.toml", service__discovery_pressure="1.5 MPa")
+    assert o.decision.interim_limit.magnitude == 0.7
+
+
+def test_torsion_over_an_opening_is_outside_what_is_known(judge):
+    o = judge("HB-42.toml", service__torsion="1 kN*m")
+    assert o.decision.word == NO_DATA and "Shear or torsion over an opening" in failed(o)
+
+
+def test_a_drained_line_with_a_tolerance_of_its_pressure(judge):
+    """A share of nothing is no tolerance."""
+    o = judge("HB-46.toml", service__installation_pressure="0 MPa")
+    assert o.decision.word == WRAP and "pressure while wrapping" not in [s.name for s in o.why.swings]
+
+
+def test_a_pressure_that_only_a_giant_wrap_would_reach_is_a_decision(judge, sheet):
+    wide = sheet("example-cloth", envelope__pressure_max="20 MPa", through_wall__pressure_max="20 MPa",
+                 lay_up__most_layers=200)
+    words = [judge("HB-42.toml", **wide, service__maop=f"{p} MPa", service__test_pressure=None,
+                   service__discovery_pressure="0.6 MPa").decision.word for p in (4.8, 4.9, 4.95, 5.0, 5.1)]
+    assert WRAP not in words[1:] and set(words) <= {WRAP, OTHER, NO_DATA}
+
+
+def test_no_room_at_all_is_a_decision(judge):
+    o = judge("HB-15.toml", defect__clear_upstream="0 mm", design__limited_room="thicker wrap",
+              design__limited_room_reason="the next joint is cased")
+    assert o.decision.word == OTHER and "Overlap on the short side against the least room" in failed(o)

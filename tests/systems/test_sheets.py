@@ -103,7 +103,7 @@ def test_system_type_decides_which_table_there_is(edited):
     ("laminate.expansion_hoop", '"9.8e-6 °C"', "'9.8e-6 °C'", "an expansion", "1/"),
     ("laminate.expansion_hoop", '"9.8 1/°C"', "'9.8 1/°C'", "at most 0.001 1/°C", "decimal point"),
     ("laminate.glass_transition", '"8400 °C"', "'8400 °C'", "at most 500 °C", "check the value"),
-    ("laminate.poisson_ratio", "1.2", "'1.2'", "at least 0 and at most 1", "check the value"),
+    ("laminate.poisson_ratio", "1.2", "'1.2'", "at least 0 and at most 0.9", "check the value"),
     ("adhesive.density", '"1190 kg/L"', "'1190 kg/L'", "at most 20000 kg/m³", "unit"),
     ("sleeve.layers", "0", "'0'", "at least 1 and at most 200", "check the value"),
     ("sleeve.layers", "2.5", "'2.5'", "a whole number", "write a whole number"),

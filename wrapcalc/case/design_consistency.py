@@ -49,6 +49,10 @@ def design_faults(case: Case, name: str, lines: dict[str, int]) -> Iterator[Faul
     if case.design.repair_class is not None and case.design.standard in ASME_EDITIONS:
         yield fault("design.repair_class", f"nothing: {case.design.standard} has no repair classes",
                     "remove it, or name an edition of ISO 24817")
+    test, restored = case.get("service.test_pressure"), case.get("service.lowered_maop") or case.get("service.maop")
+    if test is not None and restored is not None and test.base < restored.base:
+        yield fault("service.test_pressure", f"at least the pressure to be restored, {restored.written}",
+                    "a test below it proves nothing; correct it or leave it out")
     yield from _of_leak(case, fault)
     yield from _tolerances(case, fault)
 
@@ -72,7 +76,11 @@ def _tolerances(case: Case, fault) -> Iterator[Fault]:
     if samples is not None and all(case.get(f"tolerance.{n}") is None for n in of_inputs):
         yield fault("tolerance.samples", "at least one tolerance beside it: " + ", ".join(of_inputs),
                     "state how well the inputs are known, or remove the simulation")
-    for part, whole in (("depth", "defect.depth"), ("length", "defect.length"), ("wall", "pipe.nominal_wall")):
+    depth, nominal, wall = (case.get(n) for n in ("defect.depth", "pipe.nominal_wall", "tolerance.wall"))
+    if depth is not None and nominal is not None and wall is not None and wall.base >= nominal.base - depth.base:
+        yield fault("tolerance.wall", f"less than what is left of the wall, {nominal.base - depth.base:.4g} mm",
+                    "check the tolerance and its unit")
+    for part, whole in (("depth", "defect.depth"), ("length", "defect.length")):
         half, base = case.get(f"tolerance.{part}"), case.get(whole)
         if half is not None and base is not None and half.base >= base.base:
             yield fault(f"tolerance.{part}", f"less than {whole} = {base.written}", "check the tolerance and its unit")

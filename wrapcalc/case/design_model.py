@@ -65,6 +65,6 @@ class Tolerance(Sheet):
         "Hottest service temperature", need="", example='"5 °C"')
     installation_pressure: quantity("percentage", above=0, most=0.9) = ask(
         "Pressure while wrapping", need="", example='"10 %"')
-    samples: quantity("count", least=1000, most=1_000_000) = ask(
+    samples: quantity("count", least=1000, most=100_000) = ask(
         "Samples of a simulation of how much of the wrap is used, on demand", need="", example="100000")
     seed: quantity("count", least=0, most=1e9) = ask("Seed of that simulation", need="", example="7")

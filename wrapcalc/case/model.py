@@ -143,11 +143,11 @@ class Service(Sheet):
     bending_moment: quantity("moment") = ask("External bending moment; 0 N*m must be said", example='"0 N*m"')
     shear_force: quantity("force", least=0) = ask("Shear force on the pipe, in size", need="", example='"0 N"')
     torsion: quantity("moment", least=0) = ask("Torsion of the pipe, in size", need="", example='"0 N*m"')
-    external_pressure: quantity("gauge pressure", least=0) = ask(
+    external_pressure: quantity("gauge pressure", least=0, most=60) = ask(
         "Outside over inside pressure of the empty pipe: water, vacuum", need="", example='"0.1 MPa"')
     soil_cover: quantity("length", least=0, most=100000) = ask("Soil above the pipe", need="", example='"1.2 m"')
     soil_density: quantity("density", least=0.5, most=3) = ask("Density of the soil", need="", example='"1900 kg/m3"')
-    surface_pressure: quantity("gauge pressure", least=0) = ask(
+    surface_pressure: quantity("gauge pressure", least=0, most=10) = ask(
         "Pressure at the pipe from load on the surface", need="", example='"0.02 MPa"')
     fluid: choice("non-hazardous", "hazardous", "unknown") = ask(
         "Would the fluid harm people or set fire if it leaked? (plant piping)", need="leak", example='"non-hazardous"')

@@ -30,6 +30,8 @@ KIND_WORDS = {
     "information": "for information",
 }
 _MATHS_SIZE = 12.0
+#: People in the names of quantities: never with a small letter.
+_NAMES = ("Poisson",)
 _VIEW = re.compile(r'height="([\d.]+)" viewBox="\S+ (\S+) ')
 _GREEK = {
     "alpha": "α",
@@ -68,8 +70,8 @@ STYLE = """
 .wc-small a { white-space: nowrap; }
 .wc-details { border-collapse: collapse; font-size: .82em; line-height: 1.4; margin: .15em 0 .2em 2.2em;
   color: var(--jp-ui-font-color2, #4a5557); }
-.wc-details td { padding: 0 1.2em 0 0; text-align: left; vertical-align: top; border: 0; background: none; }
-.wc-details td:first-child { width: 38%; }
+table.wc-details td { padding: 0 1.2em 0 0; text-align: left; vertical-align: top; border: 0; background: none; }
+table.wc-details td:first-child { width: 38%; }
 .wc-reason { margin: .15em 0 .15em 1.8em; font-weight: bold; }
 .wc-badge { display: inline-block; border: 1px solid #777; border-radius: 3px; padding: 0 .35em;
   font-size: .9em; white-space: nowrap; }
@@ -88,6 +90,7 @@ STYLE = """
   border-bottom: 1px solid #c9d1d3; overflow-wrap: break-word; }
 .wc-table thead th { border-bottom: 1.5px solid #0b5c63; font-weight: bold; vertical-align: bottom; }
 .wc-table tr { break-inside: avoid; }
+.wc-table td a, .wc-field { display: inline-block; max-width: 100%; }
 .wc-table .wc-number { text-align: right; white-space: nowrap; }
 .wc-table .wc-group { display: block; font-weight: bold; padding: .9em 0 .3em; }
 .wc-table .wc-first td { vertical-align: bottom; }
@@ -206,8 +209,9 @@ def short(name: str) -> str:
     """How a quantity is called inside a sentence: without its remark, the first letter small."""
     name = name.partition(";")[0]
     first = name.split(" ", 1)[0]
-    # "MAOP", "Young's": an abbreviation or a name stays as it is.
-    return name if not first[1:].islower() or "'" in first else name[0].lower() + name[1:]
+    # "MAOP", "Young's", "Poisson": an abbreviation or a name stays as it is.
+    kept = not first[1:].islower() or "'" in first or first in _NAMES
+    return name if kept else name[0].lower() + name[1:]
 
 
 def value(found: Mapping[str, Any] | None, missing: str = "–") -> str:

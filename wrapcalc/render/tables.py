@@ -85,7 +85,7 @@ def checks_table(checks: Sequence[Mapping[str, Any]], *, links: bool = False) ->
     return f.table(
         ["", "Check (kind)", "Provided", "Limit", "Used", "Verdict", "Clause, status"],
         rows,
-        [5, 25, 12, 12, 6, 11, 29],
+        [5, 24, 13, 18, 6, 11, 23],
         numbers=(4,),
     )
 
@@ -333,7 +333,7 @@ def routes_table(routes: Iterable[Mapping[str, Any]], *, links: bool = False) ->
             continue
         for i, m in enumerate(x["demands"]):
             governs = x["required"] is not None and m["required"]["magnitude"] == x["required"]["magnitude"]
-            what = f.text(f"{m['what']}: {m['load_case']}") + (" <b>(governs)</b>" if governs else "")
+            what = f.text(f"{m['what']}: {m['load_case']}") + (" <b>(greatest of this route)</b>" if governs else "")
             rows.append(
                 f.row(
                     ["" if i else f.text(x["route"]), what, _linked(m["required"], links), "" if i else part],

@@ -146,9 +146,12 @@ def _ends(bundle: Bundle, d: Design, chain: Chain) -> dict[str, float]:
             out[name] = min(out[name], limit * (1 - _NARROW))
     if has_loads(bundle) and case.service.restraint in ("restrained", "unknown"):
         del out[HOT]  # heat pushes a held pipe together: that is worked at the temperatures of the case only
+    # With little room the length of the damage decides how much there is: it is not looked at beyond the design.
+    paid = d.extent.room is not None
     if d.at_end is None:
         assert system.through_wall is not None
-        out[OPENING] = system.value("through_wall.largest_opening").magnitude
+        if not paid:
+            out[OPENING] = system.value("through_wall.largest_opening").magnitude
         out[PRESSURE] = min(out[PRESSURE], system.value("through_wall.pressure_max").magnitude)
         return {k: v for k, v in out.items() if v > chain.base[k]}
     wall, depth = chain.base[WALL], chain.base[DEPTH]
@@ -157,10 +160,14 @@ def _ends(bundle: Bundle, d: Design, chain: Chain) -> dict[str, float]:
     least = tables.value(case.design.standard, "minimum_remaining_wall").magnitude
     out[DEPTH] = min(share * thinner, wall - least)
     laid = [r for r in d.extent.repairs if r.layout is not None]
-    spare = min(r.layout.cover.magnitude - r.full.magnitude for r in laid)  # type: ignore[union-attr]
+    spare = min(r.layout.cover.magnitude - r.full.magnitude - 2 * abs(r.shift)  # type: ignore[union-attr]
+                for r in laid)
+    # Damage that is longer at one end brings the wrap nearer to what is there by half as much.
+    slack = min((2 * abs(c.limit.magnitude - c.provided.magnitude) for c in d.clear
+                 if c.limit is not None and c.provided is not None), default=math.inf)
     off = [r.layout.off_joints - r.length.magnitude for r in laid]  # type: ignore[union-attr]
     # A set whose joints stay off the damage is laid for that: longer damage would come under a joint.
-    out[LENGTH] = chain.base[LENGTH] + min([spare, *(o for o in off if o >= 0)])
+    out[LENGTH] = chain.base[LENGTH] + (0.0 if paid else min([spare, slack, *(o for o in off if o >= 0)]))
     out[WIDTH] = math.pi * case.get("pipe.outside_diameter").base
     down = max(depth / share, depth + least,
                least_share_of_nominal(bundle).value().magnitude * case.get("pipe.nominal_wall").base)

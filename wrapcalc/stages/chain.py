@@ -16,7 +16,7 @@ import numpy as np
 from wrapcalc.case import Bundle
 from wrapcalc.case.design_model import BY_STEEL
 from wrapcalc.case.model import HOLE
-from wrapcalc.formulas import pressure, wrap_loads
+from wrapcalc.formulas import pressure, wrap_external, wrap_loads
 from wrapcalc.formulas import wrap_extent as reach
 from wrapcalc.formulas import wrap_through_wall as leak
 from wrapcalc.formulas.wrap_strain import temperature_factor_strength, temperature_margin
@@ -37,6 +37,7 @@ from wrapcalc.stages.routes import (
 )
 from wrapcalc.stages.scope import code
 from wrapcalc.stages.strain import steel, temperature_rows
+from wrapcalc.standards.documents import PRACTICE
 
 Inputs = Mapping[str, Any]
 DEPTH, LENGTH, WALL, PRESSURE, HOT = "depth", "length", "sound wall", "repair design pressure", "hottest service"
@@ -151,7 +152,7 @@ class Chain:
         for own_depth, own_length, function in self._clusters:
             deep, long = own_depth + deeper, np.maximum(own_length + longer, 1e-3)
             inside = (deep < wall) & (deep >= 0)
-            safe = function(np.where(inside, deep, 0.0), long, wall)
+            safe = function(np.where(inside, deep, 0.0), long, np.where(inside, wall, self.base[WALL]))
             out = np.minimum(out, np.where(inside, safe, 0.0))
         # The functions of size are never above the method (a complex shape may be): damage that is nowhere greater than
         # designed for has at least the safe pressure of the design.
@@ -240,8 +241,8 @@ class Chain:
         assert system is not None
         least = 1.0
         if not system.is_sleeve:
-            entry = self.bundle.tables.entry(self.bundle.case.design.standard, "minimum_layers")
-            least = max(system.value("lay_up.least_layers").magnitude, 0.0 if entry.waits else entry.value().magnitude)
+            least = max(system.value("lay_up.least_layers").magnitude,
+                        self.bundle.tables.value(self.bundle.case.design.standard, "minimum_layers").magnitude)
         return wrap_kernel.layers(self.required(v), np.asarray(v.get(PLY, self.base[PLY]), float), least)
 
     def use(self, v: Inputs, count: float | None = None) -> np.ndarray:
@@ -265,16 +266,33 @@ class Chain:
         out = np.zeros(1)
         if self.design.at_end is None:
             return np.where(self._length_over_opening(at[OPENING]) <= self._cover * _SAME, out, np.inf)
-        depth, wall, p, width = np.broadcast_arrays(at[DEPTH], at[WALL], at[PRESSURE], at[WIDTH])
+        depth, length, wall, p, width, live = np.broadcast_arrays(
+            *(at[n] for n in (DEPTH, LENGTH, WALL, PRESSURE, WIDTH, LIVE)))
         share, least = self._limits
         left = (depth <= share * np.minimum(wall, self._nominal) * _SAME) & (wall - depth >= least / _SAME)
+        # Nobody wraps above the safe pressure of the damage, by any route.
+        left &= live <= self._safe(depth, length, wall) * _SAME
         inside = np.minimum(depth, 0.999 * wall)
+        left &= axial_stresses(self.bundle, inside, wall, live, width=width) <= self._fixed["s"] * _SAME
+        left &= wall - depth >= self._steel_outside / _SAME
         if self._on_section and self.route != LOAD_SHARING:
             out = np.maximum(out, axial_stresses(self.bundle, inside, wall, p, width=width) / self._fixed["s"])
         if self._on_section and self._fixed["p_t"]:
             tested = np.full(depth.shape, self._fixed["p_t"])
             out = np.maximum(out, axial_stresses(self.bundle, inside, wall, tested, width=width) / self._fixed["S_y"])
         return np.where(left, out, np.inf)
+
+    @cached_property
+    def _steel_outside(self) -> float:
+        """Remaining wall that outside pressure asks for where the route counts on the steel, mm."""
+        d, tables = self.design, self.bundle.tables
+        assert d.loads is not None
+        if d.loads.outside is None or self.route in (STRAIN, LONG_TERM):
+            return 0.0
+        return float(wrap_external.thickness_outside_pressure.core(
+            D=self._fixed["D"], E_c=self._fixed["E_s"], p_out=d.loads.outside.magnitude,
+            SF=tables.value(self.bundle.case.design.standard, "external_pressure_safety").magnitude,
+            nu=tables.value(PRACTICE.id, "steel_poisson").magnitude))
 
     @cached_property
     def _limits(self) -> tuple[float, float]:

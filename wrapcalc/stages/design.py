@@ -19,7 +19,7 @@ from wrapcalc.stages.end_of_life import worn
 from wrapcalc.stages.extent import Extent
 from wrapcalc.stages.layers import Layers, component_factor, lay, slender
 from wrapcalc.stages.life import Life
-from wrapcalc.stages.loads import Loads, design_loads, repair_pressure
+from wrapcalc.stages.loads import Loads, design_loads, repair_pressure, steel_outside
 from wrapcalc.stages.restriction import Interim, interim_limit
 from wrapcalc.stages.routes import (
     ALONG,
@@ -129,6 +129,8 @@ def design(bundle: Bundle, a: Assessment, life: Life | None = None) -> Design:
     if not left.met:
         return replace(base, failed=gates.failed)
     work = Work(bundle, a, loads, remaining, allowed, steel(bundle), work_axial)
+    if loads.outside is not None and case.design.design_method in (LOAD_SHARING, YIELDED):
+        steel_outside(bundle, loads.outside, remaining, work.metal.modulus, gates)
     found = routes(work, gates)
     base = replace(base, routes=found, work=work)
     chosen = next(r for r in found if r.chosen)

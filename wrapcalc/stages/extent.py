@@ -15,6 +15,7 @@ from wrapcalc.stages.layout import Layout, lay_out
 from wrapcalc.stages.strain import Gates, is_asme
 from wrapcalc.stages.zones import Zone
 from wrapcalc.standards.documents import ISO_24817, MECHANICS, PCC_2, PRACTICE
+from wrapcalc.units import show
 from wrapcalc.values import Value
 
 
@@ -79,7 +80,7 @@ def with_bond(bundle: Bundle, overlap: Value, strain: Value, t_c: Value) -> Valu
     assert system is not None
     document = bundle.case.design.standard
     known = [tables.entry(d, "bond_length_factor") for d in dict.fromkeys((document, PCC_2.id))]
-    factor = max((e for e in known if not e.waits), key=lambda e: e.value().magnitude)
+    factor = max(known, key=lambda e: e.value().magnitude)
     rec.assume(f"The bond length takes the factor {factor.written} of {factor.citation}, the larger of the recalled "
                "values.", "safer reading")
     bond = extent.bond_length(factor.value(), system.value("laminate.modulus_axial"), strain, t_c,
@@ -97,8 +98,8 @@ def lap_carries(bundle: Bundle, strain: Value, t_c: Value) -> bool:
     assert system is not None
     if system.is_sleeve:
         return False
-    factor = max(e.value().magnitude for d in (bundle.case.design.standard, PCC_2.id)
-                 if not (e := bundle.tables.entry(d, "bond_length_factor")).waits)
+    factor = max(bundle.tables.value(d, "bond_length_factor").magnitude
+                 for d in (bundle.case.design.standard, PCC_2.id))
     need = extent.bond_length.core(k_b=factor, E_a=system.value("laminate.modulus_axial").magnitude,
                                    eps_a=strain.magnitude, t_c=t_c.magnitude,
                                    tau=system.value("adhesive.lap_shear").magnitude)
@@ -144,10 +145,35 @@ def lay_repairs(bundle: Bundle, zones: tuple[Zone, ...], overlap: Value, layers:
             # The set ends where the room ends; what it covers more lies on the other side.
             reach = placed.cover.magnitude - zone.length.magnitude - short[0].magnitude
             shift = (reach - short[0].magnitude) / 2 * (1 if short[1] == "upstream" else -1)
+        elif overall is not None and placed is not None and len(zones) == 1:
+            shift = _moved(bundle, zone, full, placed, overall)
         repairs.append(Repair(zone.label, zone.centre, zone.length, full, placed, overall, shift))
     whole = all(r.overall is not None for r in repairs)
     clear = _clear(bundle, zones, repairs, end) if whole else ()
     return Extent(overlap, end, pitch, build, tuple(repairs), clear, short[0] if short else None)
+
+
+def _moved(bundle: Bundle, zone: Zone, full: Value, placed: Layout, overall: Value) -> float:
+    """How far the set is laid off the middle of the damage, in mm downstream, to stay clear of one side.
+
+    Only by what it covers more than required, so that the overlap is whole on both sides.
+    """
+    case = bundle.case
+    need = ((overall.magnitude - zone.measured.magnitude) / 2
+            + bundle.tables.value(PRACTICE.id, "end_from_weld").magnitude)
+    lack = {side: need - case.get(f"defect.clear_{side}").base for side in ("upstream", "downstream")}
+    tight = max(lack, key=lambda side: lack[side])
+    other = min(lack, key=lambda side: lack[side])
+    if not 0 < lack[tight] <= min((placed.cover.magnitude - full.magnitude) / 2, -lack[other]):
+        return 0.0
+    away = "downstream" if tight == "upstream" else "upstream"
+    active().assume(f"The set of units is laid {show(lack[tight], 'mm', system=case.display)} off the middle of the "
+                    f"damage, {away}, to stay clear of what is {tight}; the overlap is whole on both sides.",
+                    f"case: defect.clear_{tight}")
+    if placed.off_joints >= zone.length.magnitude > placed.off_joints - 2 * lack[tight]:
+        active().warn("Laid off the middle, a butted joint of the sleeves lies over the damage. Confirm with the "
+                      "system's supplier that it may.", full.origin.ref)
+    return lack[tight] * (1 if away == "downstream" else -1)
 
 
 def _why_no_set(bundle: Bundle, single: bool) -> str:
@@ -202,7 +228,7 @@ def _clear(bundle: Bundle, zones: tuple[Zone, ...], repairs: list[Repair], end: 
             reach = rec.procedure("Reach beyond the damage of an uneven repair, " + side, "half of what it covers more "
                                   "than the damage, moved by the shift of the set", MECHANICS.id, "derived",
                                   {"reach when centred": reach},
-                                  {"reach": (reach.magnitude + sign * repair.shift, "mm")})["reach"]
+                                  {"reach": (round(reach.magnitude + sign * repair.shift, 9), "mm")})["reach"]
         needed = extent.room_needed(reach, bundle.tables.value(PRACTICE.id, "end_from_weld"))
         out.append(rec.check(f"Repair clear of welds, bends and fittings, {side}", needed, "<=",
                              case.value(f"defect.clear_{side}"), citation=PRACTICE.id, status="common practice",

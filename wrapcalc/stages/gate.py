@@ -31,6 +31,12 @@ def envelope(bundle: Bundle, p: Value, depth_share: Value | None, gates: Gates) 
         gates.add(rec.check(f"{title} inside the tested envelope", have, sense, system.value(f"envelope.{field}"),
                             citation=f"sheet of {system.system.id}", status="system sheet", kind="gate",
                             note=f"evidence cited by the user, not examined by this tool: {system.envelope.reference}"))
+    test = case.optional("service.test_pressure")
+    if test is not None and not rec.check(
+            "Pressure test inside the tested envelope", test, "<=", system.value("envelope.pressure_max"),
+            citation=f"sheet of {system.system.id}", status="system sheet", kind="information").met:
+        rec.warn("The pressure test is above the highest design pressure that was tested: ask the supplier of the "
+                 "system whether it may be tested so.", "case: service.test_pressure")
     if system.is_sleeve:
         _made_for(bundle, diameter, gates)
     if system.value("laminate.modulus_axial").magnitude > system.value("laminate.modulus_hoop").magnitude:

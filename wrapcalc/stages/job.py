@@ -154,7 +154,10 @@ def _beside_design(bundle: Bundle, a: Assessment | None, out: Outcome) -> None:
 def _waits(bundle: Bundle, a: Assessment | None, e: ValueWaits) -> Decision:
     """A value of the chosen edition is not known to us: nothing is filled with a guess."""
     interim = interim_limit(bundle, a)
-    return Decision(NO_DATA, f"Insufficient data: {e}. Until then {_hold(bundle, interim)}.", (str(e),), interim)
+    edition = bundle.case.design.standard
+    others = [e.name for e in bundle.tables.entries.values() if e.document == edition and e.waits]
+    more = f"Not known of {edition}, needed or not: {', '.join(others)}"
+    return Decision(NO_DATA, f"Insufficient data: {e}. Until then {_hold(bundle, interim)}.", (str(e), more), interim)
 
 
 def _with_people_beside(bundle: Bundle, a: Assessment | None, decision: Decision) -> Decision:

@@ -53,7 +53,7 @@ def lay(bundle: Bundle, demands: tuple[Demand, ...], ply: Value, factors: list[V
         return _sleeves(bundle, required, governing, ply, gates)
     entry = bundle.tables.entry(bundle.case.design.standard, "minimum_layers")
     least = system.value("lay_up.least_layers")
-    if not entry.waits and entry.value().magnitude > least.magnitude:
+    if entry.value().magnitude > least.magnitude:
         least = entry.value()
     layers = thickness.layers_required(required, ply, least)
     t_c = thickness.wrap_thickness(layers, ply)

@@ -75,6 +75,10 @@ def design_loads(bundle: Bundle, p: Value, wall: Value | None, remaining: Value 
             rec.warn("The transverse force enters the equivalent pressure by the mean of its shear stress, as the "
                      "recalled form has it; the peak is twice that. Look at the combined stress by yourself where the "
                      "force is large.", equivalent.origin.ref)
+        if remaining is None:
+            gates.add(rec.gate("Shear or torsion over an opening", False, "stated", "none: without pressure nothing is "
+                               "known to us of what they ask of a wrap over an opening", citation=MECHANICS.id,
+                               status="derived", kind="scope"))
         if remaining is not None and wall is not None:
             ring = loads.ring_mean_diameter(diameter, wall, remaining)
             gates.add(rec.check("Shear of the remaining wall without pressure",
@@ -143,6 +147,18 @@ def _outside(bundle: Bundle) -> Value | None:
         rec.warn("The standards' own formula for soil load was not recalled: the weight of the cover stands for it.",
                  soil.origin.ref)
     return loads.outside_pressure(ext or nothing, soil, surface or nothing)
+
+
+def steel_outside(bundle: Bundle, outside: Value, remaining: Value, modulus: Value, gates: Gates) -> None:
+    """Where the route counts on the steel: the remaining wall, taken all round, must bear the outside pressure."""
+    rec, tables = active(), bundle.tables
+    need = rec.named(external.thickness_outside_pressure(
+        bundle.case.value("pipe.outside_diameter"), tables.value(bundle.case.design.standard,
+                                                                 "external_pressure_safety"),
+        tables.value(PRACTICE.id, "steel_poisson"), outside, modulus), "Wall of steel against outside pressure")
+    gates.add(rec.check("Remaining wall against outside pressure", remaining, ">=", need, citation=MECHANICS.id,
+                        status="derived", note="a long ring of steel, with the safety factor of the laminate; nothing "
+                        "of the wrap is counted"))
 
 
 def thickness_outside(bundle: Bundle, outside: Value) -> Value:

@@ -76,6 +76,9 @@ def interim_limit(bundle: Bundle, a: Assessment | None) -> Interim:
                                              "pressure keeps the axial stress inside its limit")
         if axial is not None:
             limit = rec.named(pressure.lower_pressure(limit, axial), "Interim pressure limit, axial section included")
+    if case.get("service.maop").base < limit.magnitude:
+        limit = rec.named(pressure.lower_pressure(limit, case.value("service.maop")),
+                          "Interim pressure limit, not above the MAOP")
     for i, r in enumerate(case.restriction):
         if r.pressure is not None and r.pressure.base < limit.magnitude:
             limit = rec.named(pressure.lower_pressure(limit, case.value(f"restriction.{i}.pressure")),

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 
 from wrapcalc.case import Bundle
 from wrapcalc.case.model import AXIAL_SLOT, HOLE, PLANT
-from wrapcalc.errors import CalculationError
 from wrapcalc.formulas import remaining_strength as strength
 from wrapcalc.formulas import wrap_strain
 from wrapcalc.formulas import wrap_through_wall as leak
@@ -107,6 +106,11 @@ def opening_thickness(bundle: Bundle, loads: Loads, allowed: Allowed, gates: Gat
     shear = system.value("through_wall.shear_modulus")
     slot_shear = bundle.tables.value(case.design.standard, "slot_shear_coefficient")
     required = _root(bundle, p, first, shear, None if hole else slot_shear)
+    if required is None:
+        reason = "no wrap up to the pipe's own diameter reaches the pressure"
+        gates.add(rec.gate("Thickness over the opening", False, reason, "a thickness",
+                           citation=f"{ISO_24817.id}, 7.5.7", status="from memory"))
+        return Opening(size, None, reason, knockdown)
     if hole:
         reached = leak.leak_pressure_hole(*first, required, shear)
     else:
@@ -195,8 +199,9 @@ def _risk(bundle: Bundle, p: Value, size: Value, diameter: Value) -> None:
                       "designed as such in any case")
 
 
-def _root(bundle: Bundle, p: Value, first: tuple[Value, ...], shear: Value, slot_shear: Value | None) -> Value:
-    """Least thickness whose pressure reaches p: the pressure grows with every bit of thickness."""
+def _root(bundle: Bundle, p: Value, first: tuple[Value, ...], shear: Value, slot_shear: Value | None
+          ) -> Value | None:
+    """Least thickness whose pressure reaches p, None for none: the pressure grows with every bit of thickness."""
     K, gamma, nu, E_ac, size = (v.magnitude for v in first)
     common = {"K": K, "gamma": gamma, "nu": nu, "E_ac": E_ac, "G": shear.magnitude}
 
@@ -209,8 +214,7 @@ def _root(bundle: Bundle, p: Value, first: tuple[Value, ...], shear: Value, slot
     # Turned round: the thinner, the less it reaches; the largest part that may be left out of the thickest.
     found = largest_passing(lambda less: reached(most - less), p.magnitude, 0.0, most - _NARROW, tolerance=_NARROW)
     if found.passing is None:
-        raise CalculationError("thickness over the opening: not even a wrap as thick as the pipe reaches the pressure, "
-                               "although it is below the ceiling")
+        return None
     thickness = most - found.passing
     assert math.isfinite(thickness)
     return active().procedure(

@@ -83,6 +83,8 @@ def _tolerances(bundle: Bundle, chain: Chain) -> dict[str, tuple[float, float]]:
         if given is None or name not in chain.base:
             continue
         half = given.base * chain.base[name] if field in _SHARES else given.base
+        if not half:
+            continue  # a share of nothing
         low, high = chain.base[name] - half, chain.base[name] + half
         if field in ("depth", "length", "wall"):
             low = max(low, 0.01)

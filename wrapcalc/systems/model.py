@@ -78,7 +78,7 @@ class Laminate(Sheet):
         "Thickness per layer to which the moduli refer", need=SLEEVE, example='"ply"')
     carries_axial: choice("yes", "no") = ask(
         "Is the laminate qualified to carry axial load?", example='"yes"')
-    poisson_ratio: quantity("number", least=0, most=1) = ask(
+    poisson_ratio: quantity("number", least=0, most=0.9) = ask(
         "Poisson ratio, load around, contraction along", example="0.2")
     expansion_hoop: quantity("expansion", least=-1e-4, most=1e-3) = ask(
         "Thermal expansion around the pipe", example='"12e-6 1/°C"')

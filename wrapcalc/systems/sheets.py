@@ -80,6 +80,11 @@ def _inconsistent(sheet: System, lines: dict[str, int], name: str) -> Iterator[F
         if a is not None and b is not None and a.base > b.base:
             yield Fault(name, low, units.shown(a.written), f"at most {high} = {b.written}", "correct one of the two",
                         lines.get(low))
+    around, along, nu = (lookup(sheet, f"laminate.{n}") for n in ("modulus_hoop", "modulus_axial", "poisson_ratio"))
+    if around is not None and along is not None and nu is not None and nu.base ** 2 >= around.base / along.base:
+        yield Fault(name, "laminate.poisson_ratio", units.shown(nu.written), "less than the root of hoop over axial "
+                    f"modulus, {(around.base / along.base) ** 0.5:.3g}", "no material has that; check which direction "
+                    "the ratio is for", lines.get("laminate.poisson_ratio"))
     lay_up = sheet.lay_up
     if lay_up is not None and lay_up.band_overlap is not None and lay_up.widths is not None:
         if lay_up.band_overlap.base >= min(w.base for w in lay_up.widths):

@@ -80,6 +80,8 @@ def tolerances(
     bottom = top + sum(highs)
     text = "Open bar: the input at its lower end. Solid bar: at its upper end. The others as designed."
     told = [text] + (["The axis does not start at zero."] if across.low > 0 else [])
+    if all(e.thickness is not None and abs(e.thickness - base) < 1e-9 * base for _, ends in rows for e in ends):
+        told.append("No bar: none of the stated tolerances moves the thickness required.")
     if laid is not None and any(e.beyond(laid) for _, ends in rows for e in ends):
         told.append("Bold: more than the thickness provided.")
     notes = notes_rows(told, LAST - FIRST)
@@ -103,8 +105,7 @@ def tolerances(
     for (_, ends), lines, high in zip(rows, names, highs, strict=True):
         page.text(LABELS, y + high / 2, lines, across="right")
         for k, end in enumerate(ends):
-            _label(page, end, y + high / 2 + (k - 0.5) * (BAR + 0.9), across, base, length_unit,
-                   bold=laid is not None and end.beyond(laid))  # fmt: skip
+            _label(page, end, y + high / 2 + (k - 0.5) * (BAR + 0.9), across, base, length_unit, laid)
         y += high
     page.lines([[(across.start, bottom), (across.end, bottom)]], pen=0.7)
     along_axis(page, across, bottom, f"wrap thickness required ({length_unit})")
@@ -162,11 +163,15 @@ def _bar(page: Sheet, end: _End, middle: float, across: Scale, base: float, *, s
         page.box(left, middle - BAR / 2, right - left, BAR, fill=fill, edge=sheet.ACCENT, pen=0.9)
 
 
-def _label(page: Sheet, end: _End, middle: float, across: Scale, base: float, unit: str, *, bold: bool) -> None:
-    text = end.text(unit)
+def _label(
+    page: Sheet, end: _End, middle: float, across: Scale, base: float, unit: str, laid: float | None
+) -> None:
+    text, bold = end.text(unit), laid is not None and end.beyond(laid)
     if end.thickness is not None and end.thickness < base:
         page.text(across(end.thickness) - 1.4, middle, text, size=sheet.SMALL, across="right", ground=sheet.WHITE,
                   bold=bold)  # fmt: skip
         return
     x = across.end + 1.4 if end.thickness is None else across(end.thickness)
+    if laid is not None and x < across(laid) < x + 1.4 + text_width(text, sheet.SMALL, bold):
+        x = across(laid)  # a label is not crossed by the line of the thickness provided
     page.text(x + 1.4, middle, text, size=sheet.SMALL, ground=sheet.WHITE, bold=bold)

@@ -168,10 +168,3 @@ def test_shear_of_the_ring_that_loss_outside_leaves(t):
 def test_allowable_shear_of_a_bar_in_tension(s):
     """A bar pulled to its allowable stress, looked at in every direction."""
     assert f.allowable_shear.core(s) == pytest.approx(rotated(s, 0.0, 0.0)[1], rel=1e-8)
-
-
-@pytest.mark.guards("greater_force", kind="independent")
-def test_greater_force_by_sorting():
-    rng = np.random.default_rng(3)
-    for pair in rng.uniform(-1e6, 1e6, (200, 2)):
-        assert f.greater_force.core(*pair) == abs(sorted(pair, key=abs)[-1])

@@ -133,7 +133,7 @@ def test_the_second_opinion_is_outside_its_scope(plug):
     o = plug()
     assert o.opinion is None
     said = [c for c in o.recorder.items if getattr(c, "title", "") == "Second opinion covers this design"]
-    assert len(said) == 1 and "outside scope" in said[0].found and said[0].kind == "information"
+    assert len(said) == 1 and "outside scope" in said[0].found and said[0].kind == "scope"
 
 
 def test_the_thinned_metal_grows_where_the_case_says_so(plug):

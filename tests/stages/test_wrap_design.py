@@ -292,3 +292,17 @@ def test_no_room_at_all_is_a_decision(judge):
     o = judge("HB-15.toml", defect__clear_upstream="0 mm", design__limited_room="thicker wrap",
               design__limited_room_reason="the next joint is cased")
     assert o.decision.word == OTHER and "Overlap on the short side against the least room" in failed(o)
+
+
+def test_where_the_steel_alone_suffices_the_page_says_so(judge):
+    """A repair that a criterion asks for although the strength suffices: the least number of layers, and why."""
+    o = judge("HB-15.toml", service__maop="700 psi", service__discovery_pressure="700 psi",
+              features__judgement_immediate="yes")
+    assert o.decision.word == WRAP, o.decision.reasons
+    assert o.design.laid.required.magnitude == 0 and o.design.layers.magnitude == 3, "the least of the sheet"
+    assert any("No wrap is needed for strength" in a["text"] for a in o.recorder.assumptions)
+
+
+def test_an_axial_modulus_above_the_hoop_modulus_is_warned_of(judge, sheet):
+    o = judge("HB-46.toml", **sheet("example-cloth", laminate__modulus_axial="30 GPa"))
+    assert any("mix the two up" in w["text"] for w in o.recorder.warnings)

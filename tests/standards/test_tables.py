@@ -14,7 +14,7 @@ WHO = 'by = "A. Reviewer"\non = 2026-09-30\ncopy = "company library, copy 14"\n'
 ITEM = "ISO 24817:2017/strain_hoop_20_y"
 VALUE = f'[[value]]\nitem = "{ITEM}"\nvalue = "0.25 %"\n{WHO}'
 #: What is nothing where the case states none, and a temperature below freezing.
-MAY_BE_NOTHING = ("no_corrosion_allowance", "cycle_ratio_unknown", "no_pressure", "no_force", "no_moment",
+MAY_BE_NOTHING = ("no_corrosion_allowance", "cycle_ratio_unknown", "no_pressure", "no_force", "no_moment", "no_strain",
                   "high_risk_temperature_cold")
 FORMULA = f'[[formula]]\nname = "safe_pressure"\nexpression = "P_F / SF"\n{WHO}'
 

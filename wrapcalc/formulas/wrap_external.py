@@ -1,7 +1,7 @@
 """Outside pressure on a wrap that is not helped by the steel."""
 
 from wrapcalc.formula import formula
-from wrapcalc.standards.documents import ISO_24817, MECHANICS
+from wrapcalc.standards.documents import ISO_24817
 
 
 @formula(symbol="t_ext", unit="mm", source=ISO_24817, clause="7.5.10", status="from memory",
@@ -12,10 +12,3 @@ def thickness_outside_pressure(D, SF, nu, p_out, E_c):
     Buckling of a long ring of the laminate alone, with its safety factor inside the root.
     """
     return D * (SF * (1 - nu ** 2) * p_out / (2 * E_c)) ** (1 / 3)
-
-
-@formula(symbol="p_cr", unit="MPa", source=MECHANICS, clause="", status="derived",
-         E_c="MPa", nu="", t_c="mm", D="mm")
-def collapse_pressure(E_c, nu, t_c, D):
-    """Collapse pressure of a long ring of this thickness."""
-    return 2 * E_c / (1 - nu ** 2) * (t_c / D) ** 3

@@ -1,6 +1,6 @@
 """What acts on a wrap: equivalent axial force and pressure, outside pressure and soil."""
 
-from wrapcalc.expression import absolute, maximum, pi
+from wrapcalc.expression import absolute, pi
 from wrapcalc.formula import formula
 from wrapcalc.standards.documents import ISO_24817, MECHANICS
 
@@ -77,9 +77,3 @@ def shear_stress(F_sh, M_to, D_m, t_s):
 def allowable_shear(s):
     """Allowable shear stress: half the allowable stress, by the greatest shear."""
     return s / 2
-
-
-@formula(symbol="F_big", unit="N", source=MECHANICS, clause="", status="derived", F_1="N", F_2="N")
-def greater_force(F_1, F_2):
-    """The greater of two axial forces, in size."""
-    return maximum(absolute(F_1), absolute(F_2))

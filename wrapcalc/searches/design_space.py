@@ -140,7 +140,7 @@ def farthest_holding(use: Asked, base: Mapping[str, float], name: str, toward: f
     holds, fails, at, _, cuts = _closed(use, name, float(way[first - 1]), float(way[first]), lambda u: u <= FULL,
                                         tolerance)
     return Edge(name, start, holds, fails, float(found[first - 1]) if at is None else at, cuts,
-                f"closed after {cuts} cuts into {_PARTS}; the side that holds is taken")
+                f"a bracket closed in {cuts} rounds; its side that holds is taken")
 
 
 def change_of_count(count: Asked, base: Mapping[str, float], name: str, low: float, high: float, *, points: int

@@ -34,6 +34,13 @@ _NARROW = 1e-9
 _POINTS = 160
 #: What the ditch shows: the box holds for all of these at once.
 IN_THE_BOX = (DEPTH, LENGTH, WIDTH, WALL, OPENING)
+#: What ends the way of each input where no check of the method of record does.
+_END_OF = {PRESSURE: "the highest pressure that was tested, or of the repair class",
+           HOT: "the hottest service that was tested, or of the repair class",
+           DEPTH: "the depth limit of the line code or of the tests, or the least remaining wall",
+           LENGTH: "the cover as laid, its joints, or the room to welds and other repairs",
+           WIDTH: "the whole circumference", OPENING: "the largest opening that was tested",
+           WALL: "the depth limit, the least remaining wall, or the least share of the nominal wall"}
 #: Steps to which the edges of the box are rounded, towards the design; finer where there is less room.
 _STEPS = {"SI": {DEPTH: 0.1, LENGTH: 5.0, WIDTH: 5.0, WALL: 0.1, OPENING: 0.5},
           "US": {DEPTH: 0.127, LENGTH: 6.35, WIDTH: 6.35, WALL: 0.127, OPENING: 0.635}}
@@ -107,8 +114,8 @@ def _restored(bundle: Bundle, a: Assessment | None, d: Design, chain: Chain) -> 
             rec.warn(f"The pressure stays at {out.show(case.display)} after the repair: {r.reference} is still open in "
                      "this section.", out.origin.ref)
     rec.check("Restored pressure against the MAOP asked for", out, ">=", restored, citation=ISO_24817.id,
-              status="from memory", kind="information",
-              note="what is below it is bounded by another restriction, not by the wrap")
+              status="from memory", kind="information", note="" if out.magnitude >= restored.magnitude else
+              "what is below it is bounded by another restriction, not by the wrap")
     return out
 
 
@@ -146,11 +153,20 @@ def _ends(bundle: Bundle, d: Design, chain: Chain) -> dict[str, float]:
             out[name] = min(out[name], limit * (1 - _NARROW))
     if has_loads(bundle) and case.service.restraint in ("restrained", "unknown"):
         del out[HOT]  # heat pushes a held pipe together: that is worked at the temperatures of the case only
+    laid = [r for r in d.extent.repairs if r.layout is not None]
     # With little room the length of the damage decides how much there is: it is not looked at beyond the design.
-    paid = d.extent.room is not None
+    if d.extent.room is None:
+        spare = min(r.layout.cover.magnitude - r.full.magnitude - 2 * abs(r.shift)  # type: ignore[union-attr]
+                    for r in laid)
+        # Damage that is longer at one end brings the wrap nearer to what is there by half as much.
+        slack = min((2 * abs(c.limit.magnitude - c.provided.magnitude) for c in d.clear
+                     if c.limit is not None and c.provided is not None), default=math.inf)
+        # A set whose joints stay off the damage is laid for that: longer damage would come under a joint.
+        off = [r.layout.off_joints - r.length.magnitude for r in laid]  # type: ignore[union-attr]
+        out[LENGTH] = chain.base[LENGTH] + min([spare, slack, *(o for o in off if o >= 0)])
     if d.at_end is None:
         assert system.through_wall is not None
-        if not paid:
+        if d.extent.room is None:
             out[OPENING] = system.value("through_wall.largest_opening").magnitude
         out[PRESSURE] = min(out[PRESSURE], system.value("through_wall.pressure_max").magnitude)
         return {k: v for k, v in out.items() if v > chain.base[k]}
@@ -159,15 +175,6 @@ def _ends(bundle: Bundle, d: Design, chain: Chain) -> dict[str, float]:
     thinner = min(wall, case.get("pipe.nominal_wall").base)
     least = tables.value(case.design.standard, "minimum_remaining_wall").magnitude
     out[DEPTH] = min(share * thinner, wall - least)
-    laid = [r for r in d.extent.repairs if r.layout is not None]
-    spare = min(r.layout.cover.magnitude - r.full.magnitude - 2 * abs(r.shift)  # type: ignore[union-attr]
-                for r in laid)
-    # Damage that is longer at one end brings the wrap nearer to what is there by half as much.
-    slack = min((2 * abs(c.limit.magnitude - c.provided.magnitude) for c in d.clear
-                 if c.limit is not None and c.provided is not None), default=math.inf)
-    off = [r.layout.off_joints - r.length.magnitude for r in laid]  # type: ignore[union-attr]
-    # A set whose joints stay off the damage is laid for that: longer damage would come under a joint.
-    out[LENGTH] = chain.base[LENGTH] + (0.0 if paid else min([spare, slack, *(o for o in off if o >= 0)]))
     out[WIDTH] = math.pi * case.get("pipe.outside_diameter").base
     down = max(depth / share, depth + least,
                least_share_of_nominal(bundle).value().magnitude * case.get("pipe.nominal_wall").base)
@@ -189,7 +196,8 @@ def _edge(bundle: Bundle, d: Design, chain: Chain, name: str, toward: float) -> 
                   MECHANICS.id, "derived", {"layers": d.laid.count},
                   {f"{word.lower()} {name}": (found.value, unit)},
                   [("in the design", units.show(base, unit, system=display)),
-                   ("looked at up to", units.show(toward, unit, system=display)), ("bracket", found.words)])
+                   ("ends at", f"{units.show(toward, unit, system=display)}: {_END_OF[name]}" if found.failing is None
+                    else "a check of the method of record is used up")])
     return found
 
 

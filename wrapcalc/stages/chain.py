@@ -75,8 +75,8 @@ class Chain:
             self.base |= {DEPTH: a.greatest.magnitude, LENGTH: a.extent.magnitude, WALL: a.wall.magnitude,
                           WIDTH: case.get("defect.width").base}
         else:
-            assert d.opening is not None
-            self.base |= {OPENING: d.opening.size.magnitude}
+            assert d.opening is not None and d.extent is not None
+            self.base |= {OPENING: d.opening.size.magnitude, LENGTH: d.extent.repairs[0].length.magnitude}
         self._fixed = self._constants()
         self._seen: dict[tuple[float, ...], dict[str, Any]] = {}
 
@@ -265,7 +265,8 @@ class Chain:
         at = {n: np.atleast_1d(np.asarray(v.get(n, b), float)) for n, b in self.base.items()}
         out = np.zeros(1)
         if self.design.at_end is None:
-            return np.where(self._length_over_opening(at[OPENING]) <= self._cover * _SAME, out, np.inf)
+            size, length = np.broadcast_arrays(at[OPENING], at[LENGTH])
+            return np.where(self._length_over_opening(size, length) <= self._cover * _SAME, out, np.inf)
         depth, length, wall, p, width, live = np.broadcast_arrays(
             *(at[n] for n in (DEPTH, LENGTH, WALL, PRESSURE, WIDTH, LIVE)))
         share, least = self._limits
@@ -358,17 +359,16 @@ class Chain:
         assert self.design.extent is not None
         return min(r.layout.cover.magnitude for r in self.design.extent.repairs if r.layout is not None)
 
-    def _length_over_opening(self, size: np.ndarray) -> np.ndarray:
-        """Full-thickness length that an opening of this size asks for, mm."""
-        case, extent = self.bundle.case, self.design.extent
-        assert extent is not None and self.design.opening is not None
-        D, nominal, repair = self._fixed["D"], self._nominal, extent.repairs[0]
-        damage = np.maximum(repair.length.magnitude, size)
-        if case.defect.leak_shape != HOLE:
-            return repair.full.magnitude - repair.length.magnitude + damage
-        now = reach.overlap_hole.core(d_h=self.base[OPENING], D=D, t_n=nominal)
-        longer = np.maximum(reach.overlap_hole.array(d_h=size, D=D, t_n=nominal) - now, 0.0)
-        return repair.full.magnitude - repair.length.magnitude + damage + 2 * longer
+    def _length_over_opening(self, size: np.ndarray, length: np.ndarray) -> np.ndarray:
+        """Full-thickness length that an opening of this size in damage of this length asks for, mm."""
+        extent = self.design.extent
+        assert extent is not None
+        repair, damage = extent.repairs[0], np.maximum(length, size)
+        beyond = repair.full.magnitude - repair.length.magnitude
+        if extent.room is not None or self.bundle.case.defect.leak_shape != HOLE:
+            return beyond + damage
+        by_hole = reach.overlap_hole.array(d_h=size, D=self._fixed["D"], t_n=self._nominal)
+        return damage + 2 * np.maximum(extent.overlap.magnitude, by_hole)
 
     @property
     def _factor_now(self) -> float:

@@ -168,9 +168,11 @@ def design_leak(bundle: Bundle, allowable: Value) -> Design:
     chosen = next((r for r in found if r.chosen), None)
     if chosen is None or chosen.required is None:
         return replace(base, failed=gates.failed)
-    over = [Demand("over the opening", opening.required, "leak"),
-            Demand("impact", bundle.system.value("through_wall.impact_thickness"), "impact test over a hole")]
-    return _laid(bundle, base, (*chosen.demands, *over), gates)
+    over = (Demand("over the opening", opening.required, "leak equation"),
+            Demand("impact", bundle.system.value("through_wall.impact_thickness"), "test over a hole"))
+    whole = replace(chosen, demands=(*chosen.demands, *over))
+    base = replace(base, routes=tuple(whole if r is chosen else r for r in found))
+    return _laid(bundle, base, whole.demands, gates)
 
 
 def _interim(bundle: Bundle, a: Assessment | None, gates: Gates) -> Interim:

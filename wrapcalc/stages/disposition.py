@@ -153,7 +153,8 @@ def _record(bundle: Bundle, a: Assessment | None, d: Disposition, over_nominal: 
     if d.missing:
         open_ones = sum(f.verdict == rules.NO_DATA for r in d.lists for f in r.findings)
         rec.warn(f"{open_ones} of {sum(len(r.findings) for r in d.lists)} repair criteria could not be evaluated, for "
-                 f"want of {len(d.missing)} answers: see Repair criteria.", "case: features")
+                 f"want of {len(d.missing)} answer{'s' if len(d.missing) > 1 else ''}: see Repair "
+                 "criteria.", "case: features")
     unknown = [f for f in d.exclusions.findings if f.verdict == rules.NO_DATA and not set(f.missing) <= set(d.missing)]
     if unknown:
         asked = dict.fromkeys(rules.FACTS[m].label for f in unknown for m in f.missing if m in rules.FACTS)

@@ -87,8 +87,11 @@ def with_bond(bundle: Bundle, overlap: Value, strain: Value, t_c: Value) -> Valu
                               system.value("adhesive.lap_shear"))
     if not system.is_sleeve:
         lap = system.value("lay_up.band_overlap")
-        rec.check("Lap of neighbouring bands against the bond length", lap, ">=", bond, citation=MECHANICS.id,
-                  status="derived", kind="information", note="a shorter lap does not hand the axial load on: one band")
+        if lap.magnitude < bond.magnitude:
+            display = bundle.case.display
+            rec.assume(f"The lap of neighbouring bands, {lap.show(display)}, is shorter than the bond length, "
+                       f"{bond.show(display)}: it does not hand the axial load on, and one band must cover all.",
+                       bond.origin.ref)
     return extent.longer_overlap(overlap, bond)
 
 
@@ -241,11 +244,3 @@ def _clear(bundle: Bundle, zones: tuple[Zone, ...], repairs: list[Repair], end: 
                                  status="system sheet", kind="scope",
                                  note="closer repairs become one, governed by the worst damage of both"))
     return tuple(out)
-
-
-def reaches(repair: Repair) -> tuple[float, float]:
-    """(start, end) of the full-thickness cover of a repair in mm from the middle of all damage, for drawings."""
-    assert repair.layout is not None
-    middle = repair.centre + repair.shift
-    half = repair.layout.cover.magnitude / 2
-    return middle - half, middle + half

@@ -49,6 +49,9 @@ def lay(bundle: Bundle, demands: tuple[Demand, ...], ply: Value, factors: list[V
             required = thickness.greater_thickness(required, other.required)
     for factor in factors:
         required = thickness.design_thickness(required, factor)
+    if required.magnitude == 0:
+        rec.assume("No wrap is needed for strength: the steel alone carries every load case. What is laid is the least "
+                   "that the system allows.", required.origin.ref)
     if system.is_sleeve:
         return _sleeves(bundle, required, governing, ply, gates)
     entry = bundle.tables.entry(bundle.case.design.standard, "minimum_layers")

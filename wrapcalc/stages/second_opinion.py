@@ -46,7 +46,7 @@ def second_opinion(bundle: Bundle, d: Design) -> Opinion | None:
     rec.begin("Second opinion")
     if d.at_end is None or d.work is None:
         rec.gate("Second opinion covers this design", False, "an opening through the wall: outside scope",
-                 "a wall that is left all round", citation=MECHANICS.id, status="derived", kind="information")
+                 "a wall that is left all round", citation=MECHANICS.id, status="derived", kind="scope")
         return None
     assert d.chosen is not None and d.laid is not None and d.loads is not None
     counted = d.chosen.key in (LOAD_SHARING, YIELDED)
@@ -185,14 +185,14 @@ def _told(bundle: Bundle, d: Design, wall: Value, clause: Value, found: dict[str
                "strain the wrap by about a third more than any ring (our finite elements).", "derived")
     details = [(f"wrap put on the empty pipe, {w}", f"wrap hoop strain {_strain(s.inner[WRAP].strain_hoop)}"
                 + (f", steel hoop stress {units.show(s.inner[STEEL].stress_hoop, 'MPa', system=display)}, "
-                   f"{s.yielded:.0%} of its wall yields" if counted else ", steel not counted"))
+                   f"{_yields(s.yielded)}" if counted else ", steel not counted"))
                for w, s in found.items()]
     details += [(f"wrap put on at the installation pressure, {r['state']}",
                  f"wrap hoop strain {_strain(float(r['wrap']))}, axial {_strain(float(r['axial']))}, steel hoop stress "
-                 f"{units.show(float(r['steel']), 'MPa', system=display)}, {r['yielded']:.0%} of its wall yields")
+                 f"{units.show(float(r['steel']), 'MPa', system=display)}, {_yields(float(r['yielded']))}")
                 for r in rings]
     details.append(("greatest imbalance of the solution over the pressure",
-                    f"{max(s.residual for s in found.values()):.1e}"))
+                    units.tidy(f"{max(s.residual for s in found.values()):.0e}")))
     strain = rec.procedure(
         "Wrap and steel as thick cylinders", "steel, filler and wrap as bonded cylinders, the wrap of different moduli "
         "along, around and through; radial equilibrium solved exactly while the steel is elastic, by finite elements "
@@ -223,4 +223,8 @@ def _told(bundle: Bundle, d: Design, wall: Value, clause: Value, found: dict[str
 
 
 def _strain(value: float) -> str:
-    return f"{value * 100:.4f} %"
+    return units.show(value, "", significant=4)
+
+
+def _yields(share: float) -> str:
+    return "none of its wall yields" if share == 0 else f"{share:.0%} of its wall yields"

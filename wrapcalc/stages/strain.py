@@ -10,7 +10,7 @@ from wrapcalc.checks import Check
 from wrapcalc.formulas import wrap_strain as strain
 from wrapcalc.recorder import active
 from wrapcalc.standards.documents import ISO_24817, MECHANICS, PRACTICE
-from wrapcalc.standards.tables import Entry
+from wrapcalc.standards.tables import Entry, Tables
 from wrapcalc.values import Value
 
 #: Columns of the strain tables of ISO 24817, in years.
@@ -119,7 +119,7 @@ def allowable_strain(bundle: Bundle, gates: Gates, *, through_wall: bool = False
             found.setdefault(way, []).append(rec.named(formula(*first, change, metal.expansion, expansion),
                                                        f"Allowable {words}, {state} service"))
     lower = {way: min(values, key=lambda v: v.magnitude) for way, values in found.items()}
-    left = [_left(gates, lower[way], way) for way in ("hoop", "axial")]
+    left = [_left(tables, gates, lower[way], way) for way in ("hoop", "axial")]
     if not left[0].met:
         return None
     return Allowed(lower["hoop"], lower["axial"], lower.get("rare"), base["hoop"], base["axial"], base_rare, upper,
@@ -149,8 +149,8 @@ def _temperature_factor(bundle: Bundle, margin: Value) -> Value:
     return strain.temperature_factor_by_table(margin, *rows) if rows else strain.temperature_factor(margin)
 
 
-def _left(gates: Gates, allowed: Value, way: str) -> Check:
-    zero = replace(allowed, magnitude=0.0, name="zero")
+def _left(tables: Tables, gates: Gates, allowed: Value, way: str) -> Check:
+    zero = tables.value(PRACTICE.id, "no_strain")
     return gates.add(active().check(
         f"Allowable {way} strain left after thermal mismatch", allowed, ">", zero, citation=MECHANICS.id,
         status="derived", kind="gate", note="the lower of hottest and coldest service: " + allowed.name.rpartition(

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
 from wrapcalc import units
 from wrapcalc.case import Bundle
 from wrapcalc.recorder import active
@@ -21,6 +23,8 @@ _SHARES = ("pressure", "modulus", "ply_thickness", "installation_pressure")
 #: How far each input is looked at for a change of the layer count, as shares of the design's own; temperatures in °C.
 _FAR, _FAR_TEMPERATURE = (0.3, 3.0), 80.0
 _POINTS = 240
+#: Share of draws in which the layers do not hold that is warned about.
+_OFTEN = 0.01
 
 
 @dataclass(frozen=True)
@@ -62,7 +66,7 @@ def _shifts(bundle: Bundle, d: Design, chain: Chain) -> dict[str, tuple[space.Sh
     def words(name: str, shift: space.Shift | None) -> str:
         if shift is None:
             return "none within the range looked at"
-        count = "no number of layers" if shift.count_after == float("inf") else f"{shift.count_after:.0f} layers"
+        count = "no wrap holds" if shift.count_after == float("inf") else f"{shift.count_after:.0f} layers"
         return f"{units.show(shift.to, UNITS[name], system=display)}: {count}"
 
     rows = [(f"{name}, {units.show(chain.base[name], UNITS[name], system=display)}",
@@ -71,7 +75,8 @@ def _shifts(bundle: Bundle, d: Design, chain: Chain) -> dict[str, tuple[space.Sh
                        "upwards, until the whole number of layers required changes; closed by bisection",
                        MECHANICS.id, "derived",
                        {"thickness required": d.laid.required},
-                       {"layers required now": (float(chain.count({})[0]), "")}, rows)
+                       {"layers required now": (float(chain.count({})[0]), "")},
+                       [*rows, ("layers laid", f"{d.laid.count.magnitude:.0f}")])
     return out
 
 
@@ -99,7 +104,10 @@ def _swings(bundle: Bundle, d: Design, chain: Chain) -> tuple[space.Swing, ...]:
         "shown.",
                    "case: tolerance")
         return ()
-    swings = tuple(space.tornado(chain.required, chain.base, spreads))
+    ply = chain.base[PLY]
+    # A thinner layer asks for more of them: it counts as more thickness of the nominal layer.
+    swings = tuple(space.tornado(lambda v: chain.required(v) * (ply / np.asarray(v.get(PLY, ply))), chain.base,
+                                 spreads))
     display, system = bundle.case.display, bundle.case.display
     assert d.laid is not None
 
@@ -110,7 +118,8 @@ def _swings(bundle: Bundle, d: Design, chain: Chain) -> tuple[space.Swing, ...]:
     inputs |= {f"tolerance of the {name}": bundle.case.value(f"tolerance.{field}") for field, name in _STATED.items()
                if name in spreads}
     rec.procedure("Thickness required at the ends of the stated tolerances", "each input alone at its lower and upper "
-                  "end, the others as designed; greatest swing first", MECHANICS.id, "derived", inputs,
+                  "end, the others as designed; in layers of the nominal thickness; greatest swing first", MECHANICS.id,
+                  "derived", inputs,
                   {"thickness provided": (d.laid.thickness.magnitude, "mm")},
                   [(f"{s.name}, {units.show(spreads[s.name][0], UNITS[s.name], system=display)} to "
                     f"{units.show(spreads[s.name][1], UNITS[s.name], system=display)}",
@@ -139,9 +148,10 @@ def _sampled(bundle: Bundle, d: Design, chain: Chain) -> space.Sampled | None:
         {"samples": case.value("tolerance.samples"), "seed": case.value("tolerance.seed"),
          "layers": d.laid.count},
         {"share of draws in which the layers do not hold": (found.above, "")},
-        [("interval of that share, 95 %", f"{found.interval[0]:.2e} to {found.interval[1]:.2e}")]
+        [("interval of that share, 95 %", f"{found.interval[0]:.2%} to {found.interval[1]:.2%}")]
         + [(f"use, {q:.0%} of the draws are below", "not held" if v == float("inf") else f"{v:.3f}")
            for q, v in found.quantiles.items()])
+    if found.above > _OFTEN:
+        rec.warn(f"In {found.above:.1%} of the draws of the simulation, within the stated tolerances, the layers do "
+                 "not hold: look at more layers, or at better measurements.", d.laid.thickness.origin.ref)
     return found
-
-

@@ -17,7 +17,6 @@ RANGES: dict[tuple[str, str], tuple[float, float]] = {
     ("ring_mean_diameter", "t_s"): (1, 5),
     ("soil_pressure", "rho"): (1.2, 2.4), ("soil_pressure", "h"): (100, 6000),
     **{("outside_pressure", n): (0, 0.3) for n in ("p_ext", "p_soil", "p_surf")},
-    ("greater_force", "F_1"): _FORCE, ("greater_force", "F_2"): _FORCE,
     # strain
     ("allowable_hoop_strain", "f_c"): _SHARE, ("allowable_axial_strain", "f_c"): _SHARE,
     ("temperature_change", "T_d"): (-30, 90),
@@ -65,7 +64,6 @@ RANGES: dict[tuple[str, str], tuple[float, float]] = {
     ("opening_after", "r"): (0.02, 0.6), ("opening_after", "L_y"): (0, 30),
     # outside pressure
     ("thickness_outside_pressure", "nu"): _POISSON, ("thickness_outside_pressure", "p_out"): (0.01, 2),
-    ("collapse_pressure", "nu"): _POISSON,
     # lengths
     ("overlap_hole", "d_h"): _HOLE,
     ("bond_length", "k_b"): (1, 3), ("bond_length", "E_a"): _AXIAL_MODULUS, ("bond_length", "eps_a"): _STRAIN,

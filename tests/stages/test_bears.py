@@ -158,3 +158,13 @@ def test_the_length_edge_minds_the_welds(judge):
     slack = needed.limit.magnitude - needed.provided.magnitude
     assert near.bears.edges[LENGTH].value == pytest.approx(near.design.at_end.extent.magnitude + 2 * slack, abs=1e-6)
     assert wide.bears.edges[LENGTH].value > near.bears.edges[LENGTH].value
+
+
+def test_what_has_no_room_stands_at_the_reading_of_the_case(judge):
+    """With little room the length of the damage decides how much there is: the ditch may show no more of it."""
+    o = judge("HB-46.toml", defect__clear_upstream="140 mm", design__limited_room="thicker wrap",
+              design__limited_room_reason="the next joint is cased")
+    assert o.decision.word == WRAP and LENGTH not in o.bears.edges
+    side = next(s for s in o.bears.box if s.name == LENGTH)
+    assert side.edge.magnitude == side.designed == o.bundle.case.get("defect.length").base and side.at_most
+    assert [s.name for s in o.bears.box] == [DEPTH, LENGTH, WIDTH, WALL]

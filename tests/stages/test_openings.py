@@ -141,3 +141,15 @@ def test_the_thinned_metal_grows_where_the_case_says_so(plug):
     assert grows.design.extent.repairs[0].length.magnitude == pytest.approx(
         plain.design.extent.repairs[0].length.magnitude + 20)
     assert any("keeps its length" in a["text"] for a in plain.recorder.assumptions)
+
+
+def test_tests_that_say_nothing_of_the_toughness_are_a_gate_and_not_a_stop(plug):
+    """Two tests only; and three that scatter so much that nothing is left."""
+    text = plug().bundle.files["example-cloth.toml"].decode()
+    head, tail = text[:text.index("[[blister]]")], text[text.index("[[evidence]]"):]
+
+    def tests(*pressures: str) -> str:
+        return "".join(f'[[blister]]\nhole = "10 mm"\npressure = "{p} MPa"\nthickness = "6.6 mm"\n' for p in pressures)
+    for rows in (tests("9", "9.2"), tests("1", "20", "2")):
+        o = plug(files={"mine.toml": head + rows + tail}, design__system="mine.toml")
+        assert o.decision.word == OTHER and "Toughness from tests over holes" in failed(o)

@@ -168,7 +168,7 @@ def thickness_strain_hoop(p, D, E_c, F_eq, nu, eps_c):
     return maximum(0, (p * D / (2 * E_c) - F_eq * nu / (pi * D * E_c)) / eps_c)
 
 
-@formula(symbol="t_epsa", unit="mm", source=ISO_24817, clause="7.5.5", status="from memory",
+@formula(symbol="t_ax", unit="mm", source=ISO_24817, clause="7.5.5", status="from memory",
          F_eq="N", D="mm", E_a="MPa", p="MPa", nu="", E_c="MPa", eps_a="")
 def thickness_strain_axial(F_eq, D, E_a, p, nu, E_c, eps_a):
     """Thickness, laminate strain along the pipe.
@@ -180,7 +180,7 @@ def thickness_strain_axial(F_eq, D, E_a, p, nu, E_c, eps_a):
                  (True, (p * D * nu / (2 * E_c) - F_eq / (pi * D * E_a)) / eps_a))
 
 
-@formula(symbol="t_epsa", unit="mm", source=ISO_24817, clause="7.5.5", status="from memory",
+@formula(symbol="t_ax", unit="mm", source=ISO_24817, clause="7.5.5", status="from memory",
          F_eq="N", D="mm", E_a="MPa", eps_a="")
 def thickness_strain_axial_no_relief(F_eq, D, E_a, eps_a):
     """Thickness, laminate strain along the pipe, without relief from pressure."""

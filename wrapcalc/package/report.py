@@ -147,9 +147,10 @@ def _site(record: Mapping[str, Any], figures: Mapping[str, str]) -> dict[str, An
     drawing = re.sub(r'(\bid="|\baria-\w+="|href="#|url\(#| )(f[0-9a-f]{12}-)', r"\1order-\2",
                      figures.get("unwrapped pipe", ""))  # fmt: skip
     given = {i["field"]: i["shown"] if i["answered"] else "" for i in record["inputs"]}
+    cap = given.get("service.installation_pressure", "").removesuffix(" gauge")  # the page says that once for all
     return {
         "input": given,
-        "cap": given.get("service.installation_pressure", "") if record["decision"]["word"] == "wrap" else "",
+        "cap": cap if record["decision"]["word"] == "wrap" else "",
         "sheet": {x["field"]: x["shown"] for x in (record["system"] or {"rows": []})["rows"]},
         "headline": {h["label"]: h["value"] for h in record["headline"]},
         "required": next((x for x in record["routes"] if x["chosen"] and x["required"]), None),

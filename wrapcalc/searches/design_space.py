@@ -25,7 +25,7 @@ _PARTS, _ROUNDS = 16, 40
 #: Values of each input that are tried between the design and the far edge of the box, and random points besides.
 _BETWEEN, _RANDOM = 3, 60
 #: Halvings of the common share of the margins of a box.
-_SHARES = 14
+_SHARES = 11
 #: Draws that are worked at once: memory does not grow with their number.
 _BLOCK = 20_000
 
@@ -147,7 +147,7 @@ def change_of_count(count: Asked, base: Mapping[str, float], name: str, low: flo
                     ) -> tuple[Shift | None, Shift | None]:
     """The nearest change of the count below and above the design, None where there is none up to low or high.
 
-    Scanned at so many points on either side; the bracket is closed to one part in 10¹⁰.
+    Scanned at so many points on either side; the bracket is closed to one part in 10⁸.
     """
     start = base[name]
     now = float(np.asarray(count({name: start})).reshape(-1)[0])
@@ -164,7 +164,7 @@ def _shift(count: Asked, name: str, start: float, end: float, now: float, points
     if first == 0:
         raise CalculationError(f"{name}: the count is not the same twice at {start!r}")
     _, changed, _, after, _ = _closed(count, name, float(way[first - 1]), float(way[first]), lambda n: n == now,
-                                      1e-10 * max(abs(start), abs(end)))
+                                      1e-8 * max(abs(start), abs(end)))
     return Shift(changed, now, float(found[first]) if after is None else after)
 
 
@@ -225,8 +225,8 @@ def box_that_holds(use: Asked, base: Mapping[str, float], edges: Mapping[str, fl
 
     One common share of all margins, by bisection; then each edge is rounded to its step towards the design, and in
     finer steps (halves, down to an eighth) where a whole one would leave nothing. offsets: what a reading is more than
-    the input; the readings are what is rounded. Looked at are all corners, a grid and
-    random points of a fixed seed. Raises CalculationError where the design itself does not hold.
+    the input; the readings are what is rounded. Looked at are all corners, a grid and random points of a fixed seed.
+    Raises CalculationError where the design itself does not hold.
     """
     names = list(edges)
 

@@ -31,7 +31,7 @@ _MORE = 4
 #: Width of a bracket at its end, over the size of what is searched for.
 _NARROW = 1e-9
 #: Points at which an input is looked at between the design and its end, before the bracket is closed.
-_POINTS = 160
+_POINTS = 96
 #: What the ditch shows: the box holds for all of these at once.
 IN_THE_BOX = (DEPTH, LENGTH, WIDTH, WALL, OPENING)
 #: What ends the way of each input where no check of the method of record does.
@@ -202,24 +202,28 @@ def _edge(bundle: Bundle, d: Design, chain: Chain, name: str, toward: float) -> 
 
 
 def _box(bundle: Bundle, chain: Chain, edges: dict[str, space.Edge]) -> tuple[BoxSide, ...]:
-    """Edges that hold all at once, at the worst corner, rounded towards the design."""
+    """Edges that hold all at once, at the worst corner, rounded towards the design.
+
+    What has no room of its own stands at the reading of the case: the ditch may not show more.
+    """
     rec, display = active(), bundle.case.display
-    wanted = {n: float(e.value) for n, e in edges.items() if n in IN_THE_BOX}
-    if not wanted:
-        return ()
+    names = [n for n in IN_THE_BOX if n in chain.base]
+    wanted = {n: edges[n].value for n in names if n in edges}
+    shown = {n: _reading(bundle, chain, n) for n in names}
+    offsets = {n: shown[n] - chain.base[n] for n in names}
     steps = {n: _STEPS[display][n] for n in wanted}
-    shown = {n: _reading(bundle, chain, n) for n in wanted}
-    offsets = {n: shown[n] - chain.base[n] for n in wanted}
     box = space.box_that_holds(chain.use, chain.base, wanted, steps=steps, offsets=offsets)
+    readings = {n: box.edges.get(n, chain.base[n]) + offsets[n] for n in names}
     out = rec.procedure(
         "Box for the site, all at once", "one common share of every margin, closed by bisection until the worst corner "
         "and what lies between still holds; as readings, without measuring allowance and before growth, rounded "
         "towards the design. Beyond it: stop and call the engineer",
         MECHANICS.id,
-        "derived", {}, {n: (v + offsets[n], UNITS[n]) for n, v in box.edges.items()},
+        "derived", {}, {n: (v, UNITS[n]) for n, v in readings.items()},
         [("share of the single margins", f"{box.fraction:.3f}"), ("use at the worst corner", f"{box.use:.3f}"),
-         ("worst corner", ", ".join(f"{n} {units.show(v, UNITS[n], system=display)}" for n, v in box.worst.items()))])
-    return tuple(BoxSide(n, out[n], shown[n], n != WALL) for n in box.edges)
+         ("worst corner, with allowances and growth",
+          ", ".join(f"{n} {units.show(v, UNITS[n], system=display)}" for n, v in box.worst.items()) or "the design")])
+    return tuple(BoxSide(n, out[n], shown[n], n != WALL) for n in names)
 
 
 def _reading(bundle: Bundle, chain: Chain, name: str) -> float:

@@ -79,6 +79,7 @@ class Chain:
             self.base |= {OPENING: d.opening.size.magnitude, LENGTH: d.extent.repairs[0].length.magnitude}
         self._fixed = self._constants()
         self._seen: dict[tuple[float, ...], dict[str, Any]] = {}
+        self._stresses: dict[tuple[float, ...], float] = {}
 
     # -- what does not change ------------------------------------------------------------------------------------
     def _constants(self) -> dict[str, Any]:
@@ -258,29 +259,38 @@ class Chain:
             out = np.maximum(out, self._over_opening(v, x) * x["f_m"] / t_c)
             size = np.asarray(v.get(OPENING, self.base[OPENING]), float)
             out = np.maximum(out, size / self._widest(np.asarray(t_c, float)))
-        return self._as_asked(v, np.maximum(out, self._beside_thickness(v)))
+        return self._as_asked(v, np.maximum(out, self._beside_thickness(v, x["p_s"])))
 
-    def _beside_thickness(self, v: Inputs) -> np.ndarray:
+    def _stress(self, depth: np.ndarray, wall: np.ndarray, p: np.ndarray, width: np.ndarray) -> np.ndarray:
+        """Greatest axial stress of the section in MPa; worked once where one section is asked for again and again."""
+        rows = [v.ravel() for v in np.broadcast_arrays(depth, wall, p, width)]
+        if any(v.size > 1 and np.any(v != v[0]) for v in rows):
+            return axial_stresses(self.bundle, *rows[:3], width=rows[3])
+        key = tuple(float(v[0]) for v in rows)
+        if key not in self._stresses:
+            self._stresses[key] = float(axial_stresses(self.bundle, *(v[:1] for v in rows[:3]), width=rows[3][:1])[0])
+        return np.array([self._stresses[key]])
+
+    def _beside_thickness(self, v: Inputs, safe: Any) -> np.ndarray:
         """Use of what no thickness mends, row by row: wall and depth limits, axial stress of the steel, room, cover."""
         at = {n: np.atleast_1d(np.asarray(v.get(n, b), float)) for n, b in self.base.items()}
         out = np.zeros(1)
         if self.design.at_end is None:
             size, length = np.broadcast_arrays(at[OPENING], at[LENGTH])
             return np.where(self._length_over_opening(size, length) <= self._cover * _SAME, out, np.inf)
-        depth, length, wall, p, width, live = np.broadcast_arrays(
-            *(at[n] for n in (DEPTH, LENGTH, WALL, PRESSURE, WIDTH, LIVE)))
+        depth, wall, p, width, live = np.broadcast_arrays(*(at[n] for n in (DEPTH, WALL, PRESSURE, WIDTH, LIVE)))
         share, least = self._limits
         left = (depth <= share * np.minimum(wall, self._nominal) * _SAME) & (wall - depth >= least / _SAME)
         # Nobody wraps above the safe pressure of the damage, by any route.
-        left &= live <= self._safe(depth, length, wall) * _SAME
+        left = left & (live <= np.asarray(safe) * _SAME)
         inside = np.minimum(depth, 0.999 * wall)
-        left &= axial_stresses(self.bundle, inside, wall, live, width=width) <= self._fixed["s"] * _SAME
-        left &= wall - depth >= self._steel_outside / _SAME
+        left = left & (self._stress(inside, wall, live, width) <= self._fixed["s"] * _SAME)
+        left = left & (wall - depth >= self._steel_outside / _SAME)
         if self._on_section and self.route != LOAD_SHARING:
-            out = np.maximum(out, axial_stresses(self.bundle, inside, wall, p, width=width) / self._fixed["s"])
+            out = np.maximum(out, self._stress(inside, wall, p, width) / self._fixed["s"])
         if self._on_section and self._fixed["p_t"]:
             tested = np.full(depth.shape, self._fixed["p_t"])
-            out = np.maximum(out, axial_stresses(self.bundle, inside, wall, tested, width=width) / self._fixed["S_y"])
+            out = np.maximum(out, self._stress(inside, wall, tested, width) / self._fixed["S_y"])
         return np.where(left, out, np.inf)
 
     @cached_property

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from wrapcalc.case import Bundle
 from wrapcalc.case.model import AXIAL_SLOT, HOLE, PLANT
+from wrapcalc.errors import CalculationError
 from wrapcalc.formulas import remaining_strength as strength
 from wrapcalc.formulas import wrap_strain
 from wrapcalc.formulas import wrap_through_wall as leak
@@ -129,7 +130,12 @@ def _toughness_of_tests(bundle: Bundle, stated: Value, gates: Gates) -> None:
                                                 E_c=system.value("laminate.modulus_hoop").magnitude),
             "G": system.value("through_wall.shear_modulus").magnitude}
     roots = [leak.leak_pressure_hole.core(**same, d_h=b.hole.base, t_c=b.thickness.base) for b in system.blister]
-    found = toughness_of_tests(roots, [b.pressure.base for b in system.blister])
+    try:
+        found = toughness_of_tests(roots, [b.pressure.base for b in system.blister])
+    except CalculationError as e:
+        gates.add(rec.gate("Toughness from tests over holes", False, str(e), "at least three tests that agree",
+                           citation=f"sheet of {system.system.id}", status="system sheet"))
+        return
     display = bundle.case.display
     lower = rec.procedure(
         "Toughness from tests over holes", "least squares of the pressures at failure on those of the equation for a "

@@ -22,7 +22,7 @@ _STATED = {"pressure": PRESSURE, "wall": WALL, "depth": DEPTH, "length": LENGTH,
 _SHARES = ("pressure", "modulus", "ply_thickness", "installation_pressure")
 #: How far each input is looked at for a change of the layer count, as shares of the design's own; temperatures in °C.
 _FAR, _FAR_TEMPERATURE = (0.3, 3.0), 80.0
-_POINTS = 240
+_POINTS = 120
 #: Share of draws in which the layers do not hold that is warned about.
 _OFTEN = 0.01
 

@@ -60,6 +60,8 @@ def _bears(outcome: Outcome, data: AsData) -> dict[str, Any] | None:
         return None
     return {"restored": data(b.restored),
             "uses": [{"layers": n, "use": data(u), "designed": now} for n, u, now in b.uses],
+            "limits": [{"input": x.name, "limit": data(x.value), "why": x.why,
+                        "designed": units.show(x.designed, UNITS[x.name], system=system)} for x in b.limits],
             "box": [{"input": s.name, "bound": "at most" if s.at_most else "at least", "edge": data(s.edge),
                      "designed": units.show(s.designed, UNITS[s.name], system=system)} for s in b.box]}
 

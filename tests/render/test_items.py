@@ -304,3 +304,13 @@ def test_three_checks_in_a_row_are_one_table_that_says_what_their_boxes_say(reco
 def test_questions_can_be_left_out(record):
     html = items.inputs_table(record["inputs"], without=["pipe.smts"])
     assert "pipe.smts" not in html and "pipe.smys" in html
+
+
+def test_tables_of_what_the_repair_bears_say_every_side_of_it(record):
+    limits, box = (plain(t) for t in (items.limits_table(record["bears"]["limits"]),
+                                      items.box_table(record["bears"]["box"])))
+    for x in record["bears"]["limits"]:
+        assert all(w in limits for w in (x["input"], x["limit"]["shown"], x["designed"], x["why"]))
+    for b in record["bears"]["box"]:
+        assert all(w in box for w in (b["input"], b["bound"], b["edge"]["shown"], b["designed"]))
+    assert [b["bound"] for b in record["bears"]["box"] if b["input"] == "sound wall"] == ["at least"]

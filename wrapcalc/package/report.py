@@ -217,6 +217,7 @@ def _environment() -> Environment:
         "system_table": safe(tables.system_table),
         "forms_table": safe(tables.forms_table),
         "box_table": safe(tables.box_table),
+        "limits_table": safe(tables.limits_table),
         "routes_table": safe(tables.routes_table),
         "order_table": safe(tables.order_table),
         "options_table": safe(tables.options_table),

@@ -354,6 +354,16 @@ def box_table(rows: Iterable[Mapping[str, Any]], *, links: bool = False) -> str:
     return f.table(["As found", "", "Limit, all at once", "In the design"], out, [36, 12, 26, 26], numbers=(2, 3))
 
 
+def limits_table(rows: Iterable[Mapping[str, Any]], *, links: bool = False) -> str:
+    """How far each input may go by itself, and what ends it there."""
+    out = [
+        f.row([f.text(x["input"]), f.text(x["designed"]), _linked(x["limit"], links), f.text(x["why"])], numbers=(1, 2))
+        for x in rows
+    ]
+    return f.table(["Input, as calculated", "In the design", "Limit by itself", "Ends there because of"], out,
+                   [26, 17, 17, 40], numbers=(1, 2))
+
+
 def order_table(order: Iterable[Mapping[str, Any]], *, links: bool = False) -> str:
     """What to order: quantity with waste, whole packs, and what the quantity rests on."""
     rows = []

@@ -50,13 +50,24 @@ _STEPS = {"SI": {DEPTH: 0.1, LENGTH: 5.0, WIDTH: 5.0, WALL: 0.1, OPENING: 0.5},
 class Bears:
     """restored: pressure that the repair restores; uses: (layers, use, designed); edges: of the envelope, by input.
 
-    box: limits that hold all at once, as the ditch shows them.
+    limits: the same for the page; box: limits that hold all at once, as the ditch shows them.
     """
 
     restored: Value
     uses: tuple[tuple[int, Value, bool], ...]
     edges: dict[str, space.Edge]
+    limits: tuple[Limit, ...]
     box: tuple[BoxSide, ...]
+
+
+@dataclass(frozen=True)
+class Limit:
+    """How far one input may go by itself. value: with allowances and growth, as calculated; why: what ends it."""
+
+    name: str
+    value: Value
+    designed: float
+    why: str
 
 
 @dataclass(frozen=True)
@@ -79,8 +90,9 @@ def bears(bundle: Bundle, a: Assessment | None, d: Design, chain: Chain) -> Bear
     restored = _restored(bundle, a, d, chain)
     uses = _uses(bundle, d, chain)
     rec.begin("Design envelope")
-    edges = {name: _edge(bundle, d, chain, name, toward) for name, toward in _ends(bundle, d, chain).items()}
-    return Bears(restored, uses, edges, _box(bundle, chain, edges))
+    found = {name: _edge(bundle, d, chain, name, toward) for name, toward in _ends(bundle, d, chain).items()}
+    edges = {name: edge for name, (edge, _) in found.items()}
+    return Bears(restored, uses, edges, tuple(limit for _, limit in found.values()), _box(bundle, chain, edges))
 
 
 def _restored(bundle: Bundle, a: Assessment | None, d: Design, chain: Chain) -> Value:
@@ -182,7 +194,7 @@ def _ends(bundle: Bundle, d: Design, chain: Chain) -> dict[str, float]:
     return out | ({WALL: down} if down < wall else {})
 
 
-def _edge(bundle: Bundle, d: Design, chain: Chain, name: str, toward: float) -> space.Edge:
+def _edge(bundle: Bundle, d: Design, chain: Chain, name: str, toward: float) -> tuple[space.Edge, Limit]:
     rec, display = active(), bundle.case.display
     base = chain.base[name]
     found = space.farthest_holding(chain.use, chain.base, name, toward, tolerance=_NARROW * max(abs(base), abs(toward)),
@@ -190,15 +202,15 @@ def _edge(bundle: Bundle, d: Design, chain: Chain, name: str, toward: float) -> 
     assert found.value is not None and d.laid is not None
     unit = UNITS[name]
     word = "Least" if toward < base else "Greatest"
-    rec.procedure(f"{word} {name} for which these layers and this length hold", "that input alone is moved until a "
-                  "check of the method of record is used up; the side of the bracket that holds. Information: not all "
-                  "at once",
-                  MECHANICS.id, "derived", {"layers": d.laid.count},
-                  {f"{word.lower()} {name}": (found.value, unit)},
-                  [("in the design", units.show(base, unit, system=display)),
-                   ("ends at", f"{units.show(toward, unit, system=display)}: {_END_OF[name]}" if found.failing is None
-                    else "a check of the method of record is used up")])
-    return found
+    why = (f"{units.show(toward, unit, system=display)}: {_END_OF[name]}" if found.failing is None
+           else "a check of the method of record is used up")
+    label = f"{word.lower()} {name}"
+    value = rec.procedure(
+        f"{word} {name} for which these layers and this length hold", "that input alone is moved until a check of the "
+        "method of record is used up; the side of the bracket that holds. Information: not all at once", MECHANICS.id,
+        "derived", {"layers": d.laid.count}, {label: (found.value, unit)},
+        [("in the design", units.show(base, unit, system=display)), ("ends at", why)])[label]
+    return found, Limit(name, value, base, why if found.failing is not None else _END_OF[name])
 
 
 def _box(bundle: Bundle, chain: Chain, edges: dict[str, space.Edge]) -> tuple[BoxSide, ...]:

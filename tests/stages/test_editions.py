@@ -85,3 +85,16 @@ def test_short_lives_of_2006_have_less_strain_than_those_of_2017():
     for years in (2, 10, 20):
         old, new = (known.value(d, f"strain_hoop_{years}_y").magnitude for d in ("ISO/TS 24817:2006", "ISO 24817:2017"))
         assert old <= new and (old == new) == (years == 20)
+
+
+@pytest.mark.parametrize(("fields", "met"), [
+    ({}, {"Repair design pressure": False, "Hottest service": True, "Coldest service": True}),
+    ({"service__service_temperature": "50 °C"}, {"Hottest service": False}),
+    ({"service__service_temperature": "49.9 °C"}, {"Hottest service": True})])
+def test_the_split_of_risk_is_told_by_pressure_and_both_temperatures(judge, fields, met):
+    """ASME PCC-2-2018, 401-1.2.2 (seen): from 150 psi, from 50 °C, down from -20 °C; it decides nothing here."""
+    o = judge(design__standard="ASME PCC-2-2018", **fields)
+    found = {c.title.removesuffix(", split of high and low risk"): c for c in o.recorder.items
+             if getattr(c, "title", "").endswith("split of high and low risk")}
+    assert len(found) == 3 and all(c.kind == "information" for c in found.values())
+    assert {n: found[n].met for n in met} == met

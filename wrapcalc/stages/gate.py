@@ -60,10 +60,14 @@ def repair_class(bundle: Bundle, p: Value, gates: Gates) -> None:
     case, rec, tables = bundle.case, active(), bundle.tables
     hot = case.value("service.service_temperature")
     if is_asme(bundle):
-        entry = tables.entry(PCC_2.id, "high_risk_pressure")
-        rec.check("Repair design pressure, split of high and low risk", p, "<=", entry.value(), citation=entry.citation,
-                  status=entry.status, kind="information",
-                  note="above it the repair is of high risk; it is designed as such in any case")
+        for title, have, sense, name in (
+                ("Repair design pressure", p, "<", "high_risk_pressure"),
+                ("Hottest service", hot, "<", "high_risk_temperature_hot"),
+                ("Coldest service", case.value("service.lowest_temperature"), ">", "high_risk_temperature_cold")):
+            entry = tables.entry(PCC_2.id, name)
+            rec.check(f"{title}, split of high and low risk", have, sense, entry.value(), citation=entry.citation,
+                      status=entry.status, kind="information",
+                      note="where it is not met the repair is of high risk; it is designed as such in any case")
         return
     grade = case.design.repair_class
     if grade is None or grade == "3":

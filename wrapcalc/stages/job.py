@@ -133,13 +133,14 @@ def _decided(bundle: Bundle, rec: Recorder, out: Outcome) -> Decision:
     except ValueWaits as e:
         return _waits(bundle, a, e)
     decision = _after_design(bundle, a, out.design, _why(bundle, a, ruled, out.life), ruled)
-    if decision.word == WRAP:
-        _beside_design(bundle, a, out)
-    return decision
+    return _beside_design(bundle, a, out, decision) if decision.word == WRAP else decision
 
 
-def _beside_design(bundle: Bundle, a: Assessment | None, out: Outcome) -> None:
-    """What a design that holds can bear, why it is what it is, a second opinion, and the order."""
+def _beside_design(bundle: Bundle, a: Assessment | None, out: Outcome, decision: Decision) -> Decision:
+    """What a design that holds can bear, why it is what it is, a second opinion, and the order.
+
+    Gives the decision back, with the pressure that is really restored where something else bounds it.
+    """
     rec, d = active(), out.design
     assert d is not None
     chain = Chain(bundle, d)
@@ -149,6 +150,12 @@ def _beside_design(bundle: Bundle, a: Assessment | None, out: Outcome) -> None:
     rec.stage = "T"
     rec.begin("Quantities")
     out.order = takeoff(bundle, d)
+    asked = bundle.case.optional("service.lowered_maop") or bundle.case.value("service.maop")
+    restored = out.bears.restored
+    if compare(restored, ">=", asked):
+        return decision
+    return replace(decision, sentence=f"{decision.sentence} After the repair the pressure stays at "
+                   f"{restored.show(bundle.case.display, 4)}: something else than the wrap bounds it.")
 
 
 def _waits(bundle: Bundle, a: Assessment | None, e: ValueWaits) -> Decision:
@@ -203,7 +210,7 @@ def _leak(bundle: Bundle, rec: Recorder) -> Outcome:
         except ValueWaits as e:
             out.decision = _waits(bundle, None, e)
         if out.decision.word == WRAP:
-            _beside_design(bundle, None, out)
+            out.decision = _beside_design(bundle, None, out, out.decision)
     out.decision = _with_people_beside(bundle, None, out.decision)
     return out
 

@@ -10,7 +10,7 @@ from wrapcalc.case.model import COMPONENTS
 from wrapcalc.formulas import wrap_thickness as thickness
 from wrapcalc.recorder import active
 from wrapcalc.stages.routes import Demand
-from wrapcalc.stages.strain import Gates
+from wrapcalc.stages.strain import Gates, is_asme
 from wrapcalc.standards.documents import ISO_24817
 from wrapcalc.values import Value
 
@@ -101,7 +101,9 @@ def _sleeves(bundle: Bundle, required: Value, governing: Demand, ply: Value, gat
 def slender(bundle: Bundle, t_c: Value) -> None:
     """A warning where the wrap is too thick for thin-wall design."""
     ratio = thickness.slenderness(bundle.case.value("pipe.outside_diameter"), t_c)
-    limit = bundle.tables.entry(ISO_24817.id, "thick_laminate")
+    limit = bundle.tables.entry(ISO_24817.id if is_asme(bundle) else bundle.case.design.standard, "thick_laminate")
+    if limit.waits:  # a warning only: the value of another edition serves
+        limit = bundle.tables.entry(ISO_24817.id, "thick_laminate")
     if ratio.magnitude < limit.value().magnitude:
         active().warn(f"The wrap is thicker than D/{limit.written} ({limit.citation}, {limit.status}): thin-wall "
                       "design is doubtful.", ratio.origin.ref)

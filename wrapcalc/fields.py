@@ -234,6 +234,45 @@ def _day(raw: Any) -> str | None:
 Day = Annotated[Any, BeforeValidator(_with_source(_day))]
 
 
+def _moment(raw: Any) -> str | None:
+    if raw is None or raw == "":
+        return None
+    try:
+        moment = raw if isinstance(raw, datetime.datetime) else datetime.datetime.fromisoformat(raw)
+    except (TypeError, ValueError):
+        moment = None
+    if moment is None or (isinstance(raw, str) and "T" not in raw) or not 1900 <= moment.year <= 2100:
+        raise FieldFault(units.shown(raw), "a date and time of day with its offset from UTC",
+                         'write "2026-05-14T07:30+01:00"')
+    if moment.tzinfo is None:
+        raise FieldFault(f"{units.shown(raw)}, which has no time zone",
+                         "a date and time of day with its offset from UTC",
+                         'write "2026-05-14T07:30+01:00"')
+    return moment.isoformat(timespec="minutes")
+
+
+Moment = Annotated[Any, BeforeValidator(_with_source(_moment))]
+
+
+def quantities(kind: str, *, least: float | None = None, most: float | None = None, rows: int = 24) -> Any:
+    """Type of a field that holds a list of quantities of `kind`, in their order; () when it is empty."""
+    one = _reader(kind, None, least, most)
+
+    def read(raw: Any) -> tuple[Given, ...]:
+        if raw is None or raw == "":
+            return ()
+        if not isinstance(raw, (list, tuple)) or len(raw) > rows:
+            raise FieldFault(units.shown(raw), f"a list of at most {rows} of {kind}", "write [ ... ] with commas")
+        out = []
+        for i, item in enumerate(raw, 1):
+            given = one(item)
+            if given is None:
+                raise FieldFault(f"nothing at place {i}", f"a {kind} at each place", "fill it in or remove it")
+            out.append(given)
+        return tuple(out)
+    return Annotated[tuple[Given, ...], BeforeValidator(read)]
+
+
 def clock_hours(clock: str) -> float:
     """"4:30" -> 4.5; 12 o'clock is 0."""
     hours, minutes = clock.split(":")

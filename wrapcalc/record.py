@@ -188,7 +188,7 @@ def _readable(v: Value, system: str) -> str:
 def _each(case: Any, name: str) -> list[str]:
     """The field itself; of a list of tables, the field of each of them."""
     table, _, key = name.partition(".")
-    rows = getattr(case, table)
+    rows = getattr(case, table)  # of a case or of a system sheet
     return [f"{table}.{i}.{key}" for i in range(len(rows))] if isinstance(rows, tuple) else [name]
 
 
@@ -237,24 +237,31 @@ def _system(outcome: Outcome) -> dict[str, Any] | None:
         return None
     rows = []
     for name, info in walk(type(sheet)):
-        given = None if name.startswith("evidence") else lookup(sheet, name)
-        if given is None or name == "schema_version":
+        if name.startswith("evidence") or name == "schema_version":
             continue
-        if isinstance(given, tuple):
-            shown = ", ".join(units.show(g.base, "mm", system=outcome.recorder.system) for g in given)
-        elif isinstance(given, Given):
-            kind = units.KINDS[given.kind]
-            us = outcome.recorder.system if kind.base in units.US_TWIN else "SI"
-            shown = (given.written if kind.name == "duration" else
-                     units.show(given.base, kind.base, system=us, significant=5 if us == "SI" else 4))
-            if us == "US" and kind.name != "duration" and given.unit != units.US_TWIN[kind.base] and kind.units:
-                shown += f" (sheet: {given.written})"
-        else:
-            shown = str(given)
-        rows.append({"field": name, "question": info.description, "shown": shown})
+        for dotted in _each(sheet, name):
+            given = lookup(sheet, dotted)
+            if given in (None, ()):
+                continue
+            shown = ", ".join(_of_sheet(g, outcome) for g in (given if isinstance(given, tuple) else (given,)))
+            rows.append({"field": dotted, "question": info.description, "shown": shown})
     return {"id": sheet.system.id, "name": sheet.system.name, "type": sheet.system.system_type,
             "sheet": sheet.system.sheet, "rows": rows,
             "evidence": [{"covers": e.covers, "reference": e.reference} for e in sheet.evidence]}
+
+
+def _of_sheet(given: Any, outcome: Outcome) -> str:
+    """A field of the system sheet for reading; in a US package, what the sheet itself says stands behind it."""
+    if not isinstance(given, Given):
+        return str(given)
+    kind = units.KINDS[given.kind]
+    if kind.name in ("duration", "percentage") or given.unit in ("minute", "second", "day", "um"):
+        return given.written
+    us = outcome.recorder.system if kind.base in units.US_TWIN else "SI"
+    shown = units.show(given.base, kind.base, system=us, significant=5 if us == "SI" else 4)
+    if us == "US" and kind.units and given.unit != units.US_TWIN[kind.base] and shown != given.written:
+        shown += f" (sheet: {given.written})"
+    return shown
 
 
 def _headline(outcome: Outcome) -> list[dict[str, Any]]:

@@ -30,6 +30,9 @@ TOPICS = (
     "Laminate strain", "Long-term strength",
     "Layers and wrap thickness", "Extent, ends and units", "Restored pressure", "Design envelope", "Why this number",
     "Second opinion", "Quantities",
+    "Where it is and how it is dug", "Marks on the pipe", "Materials for the site", "Mixing", "Working window",
+    "Surface and climate", "Weather", "Cure and release", "Pressure restoration", "Holiday test",
+    "Readings against their limits", "As built",
 )
 
 

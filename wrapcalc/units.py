@@ -76,6 +76,14 @@ KINDS: dict[str, Kind] = {k.name: k for k in (
     Kind("growth rate", "mm/year", {"mm/y": "mm/year", "mm/yr": "mm/year", "mm/year": "mm/year", "um/y": "um/year",
                                     "µm/y": "um/year", "in/y": "inch/year", "in/yr": "inch/year",
                                     "mil/y": "thou/year", "mils/y": "thou/year", "mpy": "thou/year"}),
+    Kind("time", "hour", {"h": "hour", "min": "minute", "s": "second", "d": "day"}),
+    Kind("speed", "m/s", {"m/s": "m/s", "m/min": "m/minute", "km/h": "km/hour", "mph": "mile/hour",
+                          "ft/min": "foot/minute", "ft/s": "foot/second", "knot": "knot"}),
+    Kind("salt", "mg/m**2", {"mg/m2": "mg/m**2", "mg/m²": "mg/m**2", "ug/cm2": "ug/cm**2", "µg/cm2": "ug/cm**2",
+                             "µg/cm²": "ug/cm**2"}),
+    Kind("voltage", "V", {"V": "V", "kV": "kV"}),
+    Kind("area", "m**2", {"m2": "m**2", "m²": "m**2", "mm2": "mm**2", "mm²": "mm**2", "cm2": "cm**2", "cm²": "cm**2",
+                          "ft2": "foot**2", "ft²": "foot**2", "in2": "inch**2", "in²": "inch**2"}),
     Kind("strain", "", {"%": "percent", "mm/mm": "", "in/in": "", "microstrain": "ppm"}),
     Kind("percentage", "", {"%": "percent"}),
     Kind("number", "", {}, "a pure number, without a unit"),
@@ -88,6 +96,7 @@ US_TWIN: dict[str, str] = {
     "mm**4": "inch**4", "MPa": "psi", "N": "lbf", "N*mm": "lbf*inch", "degC": "degF", "delta_degC": "delta_degF",
     "1/delta_degC": "1/delta_degF", "L": "gallon", "kg": "lb", "kg/L": "lb/gallon", "kg/m**2": "lb/foot**2",
     "year": "year", "mm/year": "inch/year", "N/mm": "lbf/inch",
+    "hour": "hour", "m/s": "foot/second", "mg/m**2": "mg/m**2", "V": "V", "m**3": "foot**3", "kg/m": "lb/foot",
 }
 
 _LABELS: dict[str, str] = {
@@ -99,7 +108,9 @@ _LABELS: dict[str, str] = {
     "lb/gallon": "lb/gal", "lb/foot**2": "lb/ft²", "year": "y", "kg/m**3": "kg/m³", "g/cm**3": "g/cm³",
     "mm/year": "mm/y", "inch/year": "in/y", "thou/year": "mil/y", "um/year": "µm/y",
     "N/mm": "N/mm", "lbf/inch": "lbf/in", "J/m**2": "J/m²", "kJ/m**2": "kJ/m²",
-    "m**3": "m³", "lb/foot**3": "lb/ft³", "oz/yard**2": "oz/yd²", "Mpsi": "Msi",
+    "m**3": "m³", "hour": "h", "minute": "min", "second": "s", "day": "d", "m/minute": "m/min", "km/hour": "km/h",
+    "mile/hour": "mph", "foot/minute": "ft/min", "foot/second": "ft/s", "mg/m**2": "mg/m²", "ug/cm**2": "µg/cm²",
+    "cm**2": "cm²", "foot**3": "ft³", "lb/foot": "lb/ft", "lb/foot**3": "lb/ft³", "oz/yard**2": "oz/yd²", "Mpsi": "Msi",
 }
 
 #: Units that a result may also be shown in, because the coherent one is too small to read.
@@ -227,7 +238,7 @@ def _allowed(k: Kind) -> str:
 _EXAMPLES = {"length": '"8.2 mm"', "gauge pressure": '"6.5 MPa"', "temperature": '"20 °C"',
              "temperature difference": '"3 °C"', "expansion": '"11.7e-6 1/°C"', "strain": '"0.25 %"',
              "percentage": '"15 %"', "duration": '"20 y"', "modulus": '"24 GPa"', "stress": '"359 MPa"',
-             "moment": '"0 N*m"', "density": '"1.15 kg/L"', "area density": '"0.9 kg/m2"'}
+             "time": '"40 min"', "moment": '"0 N*m"', "density": '"1.15 kg/L"', "area density": '"0.9 kg/m2"'}
 
 
 def _example(k: Kind) -> str:

@@ -59,10 +59,11 @@ def test_the_shipped_sheets_are_complete(name, tmp_path):
     assert str(sheet.value("laminate.ply_thickness").origin) == f"system:{name}/laminate.ply_thickness"
 
 
-NEEDED = [(text, name) for text in (SLEEVE, CLOTH) for name in (
+ROWS = ("evidence", "blister", "consumable", "tool")
+NEEDED = [(text, name.replace("mix.", "mix.0.")) for text in (SLEEVE, CLOTH) for name in (
     [n for n, i in walk(System) if i.json_schema_extra["need"] in (
-        "assess", "layered sleeve" if text is SLEEVE else "wet lay-up", *(["primer"] if text is CLOTH else []))
-     and not n.startswith("evidence") and n not in ("schema_version", "system.id", "system.system_type")])]
+        "assess", "dose as a share", *(["layered sleeve", "end seal"] if text is SLEEVE else ["wet lay-up", "primer"]))
+     and not n.startswith(ROWS) and n not in ("schema_version", "system.id", "system.system_type", "mix.material")])]
 
 
 @pytest.mark.parametrize(("text", "field"), NEEDED, ids=[f"{'sleeve' if t is SLEEVE else 'cloth'}-{n}" for t,
@@ -76,7 +77,7 @@ def test_every_value_of_the_kind_must_be_there(edited, text, field):
 
 def test_a_primer_must_be_described_only_if_there_is_one(edited):
     assert {f.field for f in faults_of(edited(SLEEVE, primer__used='"yes"'))} == {
-        "primer.glass_transition", "primer.coverage", "primer.pack"}
+        "primer.glass_transition", "primer.coverage", "primer.pack", "mix"}
 
 
 def test_a_missing_table_names_every_value_in_it(edited):

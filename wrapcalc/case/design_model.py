@@ -50,6 +50,16 @@ class Takeoff(Sheet):
         "Waste of cloth (wet lay-up)", need="lay-up", example='"5 %"')
     primer_waste: quantity("percentage", least=0, most=1) = ask(
         "Waste of primer, if the system has one", need="primer", example='"15 %"')
+    seal_waste: quantity("percentage", least=0, most=1) = ask(
+        "Waste of the end seal, if the system has one; without a share that of the adhesive", need="", example='"15 %"')
+    seam_height: quantity("length", least=0, most=20) = ask(
+        "Height of the weld cap of the seam, faired with filler", need="", example='"1.6 mm"')
+    seam_run: quantity("length", least=0, most=200) = ask(
+        "Length of the fairing on each side of the weld cap, around", need="", example='"12 mm"')
+    spoil_share: quantity("percentage", least=0, most=0.5) = ask(
+        "Share of units and packs that is spoilt in the trench", need="", example='"3 %"')
+    spare_confidence: quantity("percentage", least=0.5, most=0.9999) = ask(
+        "Probability with which the spares must do", need="", example='"95 %"')
 
 
 class Tolerance(Sheet):

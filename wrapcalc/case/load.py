@@ -21,6 +21,7 @@ from wrapcalc.case.listed import with_listed_values
 from wrapcalc.case.model import Case
 from wrapcalc.case.pits import PitTable
 from wrapcalc.case.profile import Profile
+from wrapcalc.case.site_consistency import site_faults
 from wrapcalc.errors import CaseFaults, Fault, UnknownItem
 from wrapcalc.fields import RESERVED_NAME, examine
 from wrapcalc.reading import line_numbers, read_bytes, read_toml, shown_name
@@ -69,7 +70,8 @@ def load_bundle(path: Path) -> Bundle:
         raise CaseFaults(faults)
     told = {f.field for f in faults}  # a field that cannot be read is not missed, too
     lines = line_numbers(raw)
-    faults += [f for f in (*inconsistencies(case, raw, name), *design_faults(case, name, lines)) if f.field not in told]
+    faults += [f for f in (*inconsistencies(case, raw, name), *design_faults(case, name, lines),
+                           *site_faults(case, name, lines)) if f.field not in told]
     found = _Beside(path.parent, name, lines, {"case.toml": raw}, faults)
     grid, profile, pits = found.grid(case), found.profile(case), found.pits(case)
     system, loaded, criteria = found.system(case), found.tables(case), found.criteria(case)

@@ -24,7 +24,9 @@ NEEDS = {"assess": "always", "gas": "gas line", "design": "when a wrap is design
          "primer": "system with primer", "layered sleeve": "layered sleeve", "wet lay-up": "wet lay-up", "": "optional",
          "loss": "metal loss", "plant": "plant piping", "plant strength": "plant piping, metal loss",
          "leak": "a leak in plant piping", "long term": "long-term tests", "through wall": "openings may be wrapped",
-         "dent": "a dent", "gouge": "a gouge", "crack": "a crack"}
+         "dent": "a dent", "gouge": "a gouge", "crack": "a crack", "site": "for the site sheets",
+         "end seal": "system with end seal", "dose table": "dose table", "dose as a share": "dose as a share",
+         "per pack": "dose per pack"}
 
 
 def write_example(folder: Path) -> list[str]:
@@ -86,6 +88,12 @@ _SYSTEM_HEAD = """\
 """
 
 
+#: Tables that a file may hold several times.
+LISTED = ("evidence", "blister", "restriction", "joint", "keep_out", "stock", "mix", "consumable", "tool")
+#: Fields that hold a list.
+_LISTS = ("widths", "diameters", "temperatures", "doses", "pack_doses", "pot_life_temperatures", "pot_lives", "times")
+
+
 def blank(model: type[Sheet], head: str, *, skip: str = "") -> str:
     """A TOML file with every field of the model, blank, its question behind it."""
     out, table = [head.rstrip()], None
@@ -96,7 +104,7 @@ def blank(model: type[Sheet], head: str, *, skip: str = "") -> str:
         extra = info.json_schema_extra
         if section and section != table:
             table = section
-            heading = f"[[{section}]]" if section in ("evidence", "blister", "restriction") else f"[{section}]"
+            heading = f"[[{section}]]" if section in LISTED else f"[{section}]"
             out.append(f"\n{heading}")
         example = extra["example"]
         need = NEEDS[extra["need"]]
@@ -106,7 +114,7 @@ def blank(model: type[Sheet], head: str, *, skip: str = "") -> str:
         comment = f"# {info.description}{hint} ({need})"
         value = {"schema_version": '"1"', "case.id": '"NEW-1"', "system.id": '"my-system"',
                  "system.system_type": '"wet lay-up"' if skip == "sleeve" else '"layered sleeve"'}.get(name, '""')
-        if key in ("widths", "diameters"):
+        if key in _LISTS:
             value = "[]"
         line = f"{key or name} = {value}"
         out.append(f"{line:<36}{comment}")

@@ -21,6 +21,13 @@ _GROUPS = {
     "design": "Design",
     "tolerance": "Tolerances of the design",
     "takeoff": "Takeoff",
+    "location": "Where it is",
+    "joint": "Joints beside it",
+    "excavation": "Excavation",
+    "layout": "What counts when units are chosen",
+    "keep_out": "Stretches to keep out of",
+    "stock": "Stock",
+    "work": "The work",
     "documents": "Documents",
 }
 _PARTS = {
@@ -34,6 +41,14 @@ _PARTS = {
     "lay_up": "Lay-up",
     "ends": "Ends",
     "application": "Application",
+    "mix": "Mixing",
+    "cure_table": "Cure",
+    "surface": "Surface",
+    "placement": "Placement",
+    "end_seal": "End seal",
+    "acceptance": "Acceptance",
+    "consumable": "Consumables",
+    "tool": "Tools",
     "envelope": "Tested envelope",
     "long_term": "Long-term tests",
     "through_wall": "Tests over openings",
@@ -53,6 +68,7 @@ NEEDS = {
     "leak": "a leak of plant piping",
     "lay-up": "a wet lay-up",
     "primer": "a system with primer",
+    "site": "the sheets for the site",
     "": "optional",
 }
 

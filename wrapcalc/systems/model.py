@@ -16,6 +16,7 @@ from pydantic import BeforeValidator
 
 from wrapcalc import units
 from wrapcalc.fields import FieldFault, Given, Identifier, Sheet, Text, ask, choice, lookup, quantity, walk
+from wrapcalc.systems.field_model import Acceptance, Consumable, CureTable, EndSeal, Mix, Placement, Surface, Tool
 from wrapcalc.values import Origin, Value
 
 SLEEVE, LAYUP = "layered sleeve", "wet lay-up"
@@ -249,7 +250,7 @@ def _rows(name: str, keys: str) -> Any:
     def read(raw: Any) -> Any:
         if isinstance(raw, tuple):
             return raw
-        if isinstance(raw, list) and name == "blister":
+        if isinstance(raw, list) and name in ("blister", "consumable"):
             return [r for r in raw if not _blank(r)]
         if not isinstance(raw, list):
             raise FieldFault(units.shown(raw), f"tables [[{name}]] with {keys}", "write them as tables, one for each")
@@ -270,6 +271,14 @@ class System(Sheet):
     lay_up: Layup | None = None
     ends: Ends = Ends()
     application: Application = Application()
+    mix: Annotated[tuple[Mix, ...], BeforeValidator(_rows("mix", ", ".join(Mix.model_fields)))] = ()
+    cure_table: CureTable = CureTable()
+    surface: Surface = Surface()
+    placement: Placement = Placement()
+    end_seal: EndSeal = EndSeal()
+    acceptance: Acceptance = Acceptance()
+    consumable: Annotated[tuple[Consumable, ...], BeforeValidator(_rows("consumable", "item, amount and per"))] = ()
+    tool: Annotated[tuple[Tool, ...], BeforeValidator(_rows("tool", "item"))] = ()
     envelope: Envelope = Envelope()
     long_term: Annotated[LongTerm | None, BeforeValidator(_optional)] = None
     through_wall: Annotated[ThroughWall | None, BeforeValidator(_optional)] = None
@@ -284,7 +293,12 @@ class System(Sheet):
     def value(self, dotted: str) -> Value:
         """A quantity of the sheet with its origin, such as value("laminate.ply_thickness")."""
         given = lookup(self, dotted)
-        return given.value(Origin("system", f"{self.system.id}/{dotted}"), _descriptions()[dotted])
+        plain = ".".join(p for p in dotted.split(".") if not p.isdigit())
+        return given.value(Origin("system", f"{self.system.id}/{dotted}"), _descriptions()[plain])
+
+    def place_of_mix(self, material: str) -> int | None:
+        """Where in [[mix]] a material stands; None when it is not mixed."""
+        return next((i for i, m in enumerate(self.mix) if m.material == material), None)
 
     @property
     def unit_widths(self) -> list[Value]:

@@ -11,6 +11,8 @@ from wrapcalc import units
 from wrapcalc.errors import CaseFaults, Fault, UnknownItem
 from wrapcalc.fields import examine, lookup, walk
 from wrapcalc.reading import line_numbers, read_toml, shown_name
+from wrapcalc.systems.field_model import END_SEAL
+from wrapcalc.systems.field_sheets import field_faults
 from wrapcalc.systems.model import LAYUP, LONG_TERM, SLEEVE, THROUGH, System
 
 _STAND_IN = {"schema_version": "1", "system": {"id": "faulty"}}
@@ -27,6 +29,7 @@ def read_system(path: Path, *, shown_as: str | None = None) -> tuple[System, byt
         faults += [f for f in _incomplete(sheet, lines, name)
                    if not any(f.field == g or f.field.startswith(f"{g}.") for g in faulty)]
         faults += _inconsistent(sheet, lines, name)
+        faults += field_faults(sheet, lines, name)
     if faults:
         raise CaseFaults(sorted(faults, key=lambda f: f.line or 0))
     return sheet, raw
@@ -39,13 +42,14 @@ def _incomplete(sheet: System, lines: dict[str, int], name: str) -> Iterator[Fau
     kind = sheet.system.system_type
     part = {SLEEVE: "sleeve", LAYUP: "lay_up"}
     for dotted, info in walk(System):
-        if dotted.startswith(("evidence", "blister")):
+        if dotted.partition(".")[0] in ("evidence", "blister", "mix", "consumable", "tool"):
             continue
         need = info.json_schema_extra["need"]
         wanted = (need in ("assess", kind) or (need == "primer" and sheet.primer.used == "yes")
+                  or (need == END_SEAL and sheet.end_seal.used == "yes")
                   or (need == LONG_TERM and sheet.long_term is not None)
                   or (need == THROUGH and sheet.through_wall is not None))
-        if wanted and lookup(sheet, dotted) is None:
+        if wanted and lookup(sheet, dotted) in (None, ()):
             yield Fault(name, dotted, "nothing", info.description + f", such as {info.json_schema_extra['example']}",
                         "a system sheet is complete or it is not used; fill it in",
                         lines.get(dotted, lines.get(dotted.partition(".")[0])))

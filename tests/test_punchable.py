@@ -64,7 +64,7 @@ def test_there_are_examples_with_steps_units_and_branches():
     found = [s for e in EXAMPLES for s in steps(e)]
     whole = [s for e in EXAMPLES if e.stem == "HB-07" for s in steps(e)]
     assert len(whole) > 50
-    assert {s["id"][0] for s in whole} == {"A", "D", "T"}
+    assert {s["id"][0] for s in whole} == {"A", "D", "T", "I", "E"}
     assert any(s["tex_conditions"] for s in found)
     assert sum(bare(s["tex_numbers"]) != s["tex_numbers"] for s in whole) > 40
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import datetime
 import os
 import signal
 import sys
@@ -106,6 +107,30 @@ def _parser() -> argparse.ArgumentParser:
     p.add_argument("--overlay", metavar="FILE", type=Path, help="with --read: the overlay that takes the marks, new or "
                    "existing; else: leave out what it marks")
     p.set_defaults(wrong=p.error)
+    p = command("as-found", as_found, "Hold what was found at the pipe against a package: does its design still hold?")
+    p.add_argument("folder", metavar="PACKAGE", type=Path)
+    p.add_argument("file", metavar="FILE", type=Path, help="the filled form as_found.toml")
+    p = command("approve", approve, "Approve a package: report and sheets again from its record, with names and date.")
+    p.add_argument("folder", metavar="PACKAGE", type=Path)
+    for who in ("author", "checker", "approver"):
+        p.add_argument(f"--{who}", metavar="NAME", required=True)
+    p.add_argument("--on", metavar="DATE", type=_day, help="date of approval (default today), such as 2026-11-02")
+    p = command("closeout", closeout, "Hold the readings of the work against their limits, and the design against what "
+                "was built.")
+    p.add_argument("folder", metavar="PACKAGE", type=Path)
+    p.add_argument("readings", metavar="READINGS", type=Path, help="CSV or XLSX, from the template in the package")
+    p = command("register", register, "Bring the register of repairs up to date and show it, with the open pressure "
+                "restrictions by section.")
+    p.add_argument("folder", metavar="PACKAGES", type=Path)
+    p.add_argument("--csv", metavar="FOLDER", type=Path, help="also write repairs, restrictions and what is due as CSV")
+    p.add_argument("--geojson", metavar="FILE", type=Path, help="also write the repairs as GeoJSON")
+    p.add_argument("--coordinates", action="store_true", help="with --geojson: write the coordinates, too")
+    p.add_argument("--due", metavar="DATE", type=_day, help="list what is due, and what is overdue on this day")
+    p.set_defaults(wrong=p.error)
+    p = command("affected", affected, "List the packages and closed repairs that used a formula, a table value, a "
+                "document, a system or a batch.")
+    p.add_argument("name", metavar="NAME", nargs="+")
+    p.add_argument("--packages", metavar="FOLDER", type=Path, required=True)
     p = command("lab", lab, "Start JupyterLab on a folder with the workbooks and the example; loopback only, offline.")
     p.add_argument("folder", metavar="FOLDER", type=Path, nargs="?", default=Path("wrapcalc-lab"))
     p.add_argument("--no-browser", action="store_true", help="do not open a browser")
@@ -117,6 +142,13 @@ def _workers(text: str) -> int:
     if not text.isdigit() or not 1 <= int(text) <= 64:
         raise argparse.ArgumentTypeError(f"found '{text[:20]}'; allowed: a whole number from 1 to 64")
     return int(text)
+
+
+def _day(text: str) -> datetime.date:
+    try:
+        return datetime.date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"found '{text[:20]}'; allowed: a date such as 2026-11-02") from None
 
 
 def example(args: argparse.Namespace) -> int:
@@ -249,6 +281,55 @@ def worksheet(args: argparse.Namespace) -> int:
     for line in outcome.notices:
         print(line, file=sys.stderr)
     return 1 if outcome.notices else 0
+
+
+def as_found(args: argparse.Namespace) -> int:
+    """Hold what was found, FILE, against PACKAGE: the design is worked again and compared with what was issued."""
+    from wrapcalc.package.as_found import as_found_package
+    result = as_found_package(args.folder, args.file)
+    print("\n".join(result.lines))
+    return 0 if result.holds else 1
+
+
+def approve(args: argparse.Namespace) -> int:
+    """Approve PACKAGE: its report and sheets are made again from the same record, with names and date."""
+    from wrapcalc.package.approve import approve as approve_package
+    result = approve_package(args.folder, args.author, args.checker, args.approver, args.on or datetime.date.today())
+    print("\n".join(result.lines))
+    return 0
+
+
+def closeout(args: argparse.Namespace) -> int:
+    """Close PACKAGE by its READINGS: verdict, non-conformances, what is missing."""
+    from wrapcalc.package.closeout import closeout_package
+    result = closeout_package(args.folder, args.readings)
+    print("\n".join(result.lines))
+    return 0 if result.verdict.startswith("accepted") else 1
+
+
+def register(args: argparse.Namespace) -> int:
+    """Bring the register beside PACKAGES up to date and show it."""
+    from wrapcalc import register as book
+    if args.coordinates and args.geojson is None:
+        args.wrong("--coordinates goes with --geojson FILE")
+    changes = book.update(args.folder)
+    day = args.due or datetime.date.today()
+    print("\n".join([*changes.lines(), *book.lines(changes.now, day)]))
+    due = book.due(changes.now, day)
+    if args.due is not None:
+        print("\n".join(book.due_lines(due)))
+    if args.csv is not None:
+        print("\n".join(f"wrote {p}" for p in book.write_csv(args.csv, changes.now, due)))
+    if args.geojson is not None:
+        print(f"wrote {book.write_geojson(args.geojson, args.folder, changes.now, coordinates=args.coordinates)}")
+    return 0
+
+
+def affected(args: argparse.Namespace) -> int:
+    """List the packages and closed repairs in FOLDER that used NAME."""
+    from wrapcalc import register as book
+    print("\n".join(book.affected_lines(book.affected(args.packages, " ".join(args.name)))))
+    return 0
 
 
 def lab(args: argparse.Namespace) -> int:

@@ -18,6 +18,8 @@ from wrapcalc.formula import Printed, Step, symbol_tex
 from wrapcalc.record_assessment import parts
 from wrapcalc.record_design import parts as design_parts
 from wrapcalc.record_design import routes, wrap_geometry
+from wrapcalc.record_site import part as site_part
+from wrapcalc.record_site import table_refs
 from wrapcalc.recorder import Procedure
 from wrapcalc.standards import criteria, pipe_data, tables
 from wrapcalc.values import Value
@@ -46,6 +48,8 @@ def build(outcome: Outcome) -> dict[str, Any]:
     case, system = bundle.case, rec.system
     items = [_item(i, rec.place_of[i.id], outcome) for i in rec.items]
     used = _used(items)
+    for key in table_refs(outcome):
+        used["table"].setdefault(key, [])
     return {
         "schema": SCHEMA,
         "tool": {"name": "wrapcalc", "version": __version__},
@@ -63,6 +67,7 @@ def build(outcome: Outcome) -> dict[str, Any]:
         **parts(outcome, lambda v: _value(v, system)),
         **design_parts(outcome, lambda v: _value(v, system)),
         "routes": routes(outcome, lambda v: _value(v, system)),
+        "site": site_part(outcome, lambda v: _value(v, system)),
         "geometry": _geometry(outcome),
         "order": [{"item": line.item, "quantity": _value(line.quantity, system), "packs": _value(line.packs, system),
                    "pack": _pack(outcome, line.pack), "basis": line.basis} for line in outcome.order],

@@ -30,10 +30,11 @@ TOPICS = (
     "Laminate strain", "Long-term strength",
     "Layers and wrap thickness", "Extent, ends and units", "Restored pressure", "Design envelope", "Why this number",
     "Second opinion", "Quantities",
-    "Where it is and how it is dug", "Marks on the pipe", "Materials for the site", "Mixing", "Working window",
-    "Surface and climate", "Weather", "Cure and release", "Pressure restoration", "Holiday test",
-    "Readings against their limits", "As built",
+    "Marks on the pipe", "Mixing", "Working window", "Materials for the site", "Surface and climate", "Weather",
+    "Cure and release", "Pressure restoration", "Holiday test", "Where it is and how it is dug",
 )
+#: Headings of what comes after the package: the as-found gate and the close-out, which have records of their own.
+CLOSING_TOPICS = ("As found", "Readings against their limits", "As built")
 
 
 @dataclass(frozen=True)
@@ -66,7 +67,7 @@ class Recorder:
 
     def begin(self, topic: str) -> None:
         """What follows belongs under this heading of the page and of the notebook."""
-        if topic not in TOPICS:
+        if topic not in (*TOPICS, *CLOSING_TOPICS):
             raise CalculationError(f"'{topic}' is not one of the topics")
         self.topic = topic
 

@@ -330,9 +330,15 @@ def digits(value: float, significant: int = 5) -> str:
     return text.rstrip("0").rstrip(".") if exact and "." in text else text
 
 
+#: Shorter times are read in minutes.
+_HOURS = 2
+
+
 def show(magnitude: float, unit: str, *, system: str = "SI", significant: int = 4) -> str:
     """One quantity for reading: value in its display unit, few digits, unit label. The only printer of numbers."""
     target = display_unit(unit, system) if unit in US_TWIN else unit
+    if target == "hour" and 0 < abs(magnitude) < _HOURS:
+        target = "minute"
     text = tidy(digits(convert(magnitude, unit, target), significant))
     return f"{text} {label(target)}".rstrip()
 

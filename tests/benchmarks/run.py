@@ -1,9 +1,10 @@
 """Speed, as ratios against a baseline measured in the same run. Not a test: machines are shared and noisy.
 
     python tests/benchmarks/run.py            all
-    python tests/benchmarks/run.py help one   some: help, one, many; sub_lengths, grids, cylinders and wrap_design
-                                              beside this file: profiles and formulas on arrays, scans, stacks of thick
-                                              cylinders, designs on arrays
+    python tests/benchmarks/run.py help one   some: help, one, many; sub_lengths, grids, cylinders, wrap_design,
+                                              layout, weather and closeout beside this file: profiles and formulas on
+                                              arrays, scans, stacks of thick cylinders, designs on arrays, sets of
+                                              units, a year of forecast, a close-out with its PDF
 """
 
 from __future__ import annotations
@@ -104,10 +105,11 @@ def many_packages(count: int = 16) -> None:
 
 
 if __name__ == "__main__":
-    chosen = sys.argv[1:] or ["help", "one", "many", "sub_lengths", "grids", "cylinders", "wrap_design"]
+    beside = ("sub_lengths", "grids", "cylinders", "wrap_design", "layout", "weather", "closeout")
+    chosen = sys.argv[1:] or ["help", "one", "many", *beside]
     for name, run_it in (("help", help_time), ("one", one_case), ("many", many_packages)):
         if name in chosen:
             run_it()
-    for name in ("sub_lengths", "grids", "cylinders", "wrap_design"):
+    for name in beside:
         if name in chosen:
             subprocess.run([sys.executable, str(Path(__file__).with_name(f"{name}.py"))], check=True)

@@ -51,7 +51,10 @@ def decide(example):
 
 def _put(data: dict, fields: dict) -> None:
     for dotted, value in fields.items():
-        table, key = dotted.split("__")
+        table, _, key = dotted.partition("__")
+        if not key:  # a list of tables
+            data[table] = value
+            continue
         data.setdefault(table, {}).pop(key, None)
         if value is not None:
             data[table][key] = value
@@ -433,7 +436,8 @@ def test_the_primer_is_field_cured_too(decide):
     assert decide(sheet=sheet, of="example-cloth", **waste).decision.word == WRAP
     o = decide(sheet={"primer__glass_transition": "56.999 °C"}, of="example-cloth", **waste)
     assert o.decision.word == OTHER and failed(o) == ["Hottest service against the upper limit of the system"]
-    sheet["primer__used"] = "no"
+    cloth = tomlkit.parse(shipped_systems()["example-cloth"].read_text(encoding="utf-8")).unwrap()
+    sheet |= {"primer__used": "no", "mix": [m for m in cloth["mix"] if m["material"] != "primer"]}
     unused = sheet | {"primer__glass_transition": "30 °C"}
     assert decide(sheet=unused, of="example-cloth", **waste).decision.word == WRAP
 

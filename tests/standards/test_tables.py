@@ -15,7 +15,7 @@ ITEM = "ISO 24817:2017/strain_hoop_20_y"
 VALUE = f'[[value]]\nitem = "{ITEM}"\nvalue = "0.25 %"\n{WHO}'
 #: What is nothing where the case states none, and a temperature below freezing.
 MAY_BE_NOTHING = ("no_corrosion_allowance", "cycle_ratio_unknown", "no_pressure", "no_force", "no_moment", "no_strain",
-                  "high_risk_temperature_cold")
+                  "high_risk_temperature_cold", "range_low", "absolute_zero", "slope_stable_rock")
 FORMULA = f'[[formula]]\nname = "safe_pressure"\nexpression = "P_F / SF"\n{WHO}'
 
 

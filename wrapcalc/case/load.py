@@ -16,6 +16,7 @@ from wrapcalc.case import profile as profiles
 from wrapcalc.case.consistency import inconsistencies
 from wrapcalc.case.design_consistency import design_faults, system_faults
 from wrapcalc.case.fit import fitted
+from wrapcalc.case.forecast import Forecast, read_forecast
 from wrapcalc.case.grid import Grid
 from wrapcalc.case.listed import with_listed_values
 from wrapcalc.case.model import Case
@@ -35,7 +36,8 @@ from wrapcalc.systems import System, load_system
 _STAND_IN = {"schema_version": "1", "case": {"id": "faulty"}}
 #: File names that a package uses itself, in small letters.
 _TAKEN = frozenset(("case.toml", "record.json", "manifest.json", "run.json", "takeoff.csv", "package.html",
-                    "package.pdf", "readme.txt", "repair_package.ipynb"))
+                    "package.pdf", "readme.txt", "repair_package.ipynb", "dig-sheet.html", "dig-sheet.pdf",
+                    "site-sheet.html", "site-sheet.pdf", "readings-template.csv", "as-found-form.toml"))
 
 
 @dataclass(frozen=True)
@@ -49,6 +51,7 @@ class Bundle:
     profile: Profile | None = None
     pits: PitTable | None = None
     criteria: Criteria | None = None
+    forecast: Forecast | None = None
     files: dict[str, bytes] = field(default_factory=dict)
 
     def digest(self) -> str:
@@ -75,11 +78,12 @@ def load_bundle(path: Path) -> Bundle:
     found = _Beside(path.parent, name, lines, {"case.toml": raw}, faults)
     grid, profile, pits = found.grid(case), found.profile(case), found.pits(case)
     system, loaded, criteria = found.system(case), found.tables(case), found.criteria(case)
+    forecast = found.forecast(case)
     if system is not None:
         faults += system_faults(case, system, name, lines)
     if faults:
         raise CaseFaults(sorted(faults, key=lambda f: (f.file != name, f.file, f.line or 0)))
-    return Bundle(case, loaded, grid, system, profile, pits, criteria, found.files)
+    return Bundle(case, loaded, grid, system, profile, pits, criteria, forecast, found.files)
 
 
 @dataclass
@@ -151,6 +155,9 @@ class _Beside:
 
     def criteria(self, case: Case) -> Criteria | None:
         return self._measured("disposition.criteria", case.disposition.criteria, repair_criteria.load_file)
+
+    def forecast(self, case: Case) -> Forecast | None:
+        return self._measured("work.forecast", case.work.forecast, read_forecast)
 
     def system(self, case: Case) -> System | None:
         wanted = case.design.system

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import io
+import warnings
 import zipfile
 from typing import Any
 
@@ -69,7 +70,9 @@ def _sheets(raw: bytes, name: str) -> tuple[Any, Any]:
         raise _whole(name, "an XLSX workbook, which this installation cannot read", "CSV",
                      "save the sheet as CSV (UTF-8), or install openpyxl") from None
     try:
-        books = [openpyxl.load_workbook(io.BytesIO(raw), data_only=d, keep_links=False) for d in (True, False)]
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # about styles and validations that are not read
+            books = [openpyxl.load_workbook(io.BytesIO(raw), data_only=d, keep_links=False) for d in (True, False)]
     except Exception:  # openpyxl raises errors of many kinds for a workbook that is not sound
         raise _whole(name, "a workbook that cannot be read", wanted, mend) from None
     names = books[0].sheetnames

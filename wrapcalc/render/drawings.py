@@ -10,6 +10,7 @@ from typing import Any
 from wrapcalc import units
 from wrapcalc.render import assessment_drawings as assessment
 from wrapcalc.render import figures
+from wrapcalc.render import weather_drawings as forecast
 from wrapcalc.render import wrap_drawings as wrap
 from wrapcalc.render.display import Shown
 
@@ -30,6 +31,7 @@ def drawings(record: Mapping[str, Any]) -> dict[str, str]:
         "use over layers": wrap.use(record, _drawn),
         "tolerances": wrap.tolerances(record, _drawn),
         "through the wall": wrap.through_wall(record, _drawn),
+        "weather": forecast.weather(record, _drawn),
         "margins": _margins(record),
     }
     return {name: svg for name, svg in made.items() if svg is not None}

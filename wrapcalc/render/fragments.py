@@ -116,7 +116,7 @@ def place(kind: str, ref: str) -> str:
     if kind in ("step", "procedure"):
         return "step-" + _word(ref.partition("/")[0])
     if kind == "system":
-        return "sys-" + _word(re.sub(r"/\d+$", "", ref.partition("/")[2]))
+        return "sys-" + _word(re.sub(r"[/.]\d+$", "", ref.partition("/")[2]))  # an item of a list stands in its row
     return {"case": "in-", "table": "val-"}.get(kind, "ref-") + _word(ref)
 
 

@@ -17,6 +17,7 @@ from wrapcalc.stages.assess import Assessment
 from wrapcalc.stages.axial import axial_state
 from wrapcalc.stages.end_of_life import worn
 from wrapcalc.stages.extent import Extent
+from wrapcalc.stages.keep_out import deepest_stations
 from wrapcalc.stages.layers import Layers, component_factor, lay, slender
 from wrapcalc.stages.life import Life
 from wrapcalc.stages.loads import Loads, design_loads, repair_pressure, steel_outside
@@ -234,8 +235,9 @@ def _laid(bundle: Bundle, base: Design, demands: tuple[Demand, ...], gates: Gate
         through_wall.validity(bundle, base.opening.size, laid.thickness, gates)
     overlap = _overlap(bundle, base, laid, along is not None)
     single = along is not None and not reach.lap_carries(bundle, base.allowed.axial, laid.thickness)
+    deepest = deepest_stations(bundle, base.at_end.shape if base.at_end is not None else None)
     made = reach.lay_repairs(bundle, _zones(bundle, base, overlap), overlap, laid.count, laid.thickness, gates,
-                             single=single)
+                             single=single, deepest=deepest)
     return replace(base, extent=made, failed=gates.failed)
 
 

@@ -11,6 +11,7 @@ from wrapcalc.checks import Check
 from wrapcalc.formulas import takeoff as quantity
 from wrapcalc.formulas import wrap_extent as extent
 from wrapcalc.recorder import active
+from wrapcalc.stages import keep_out as keep
 from wrapcalc.stages.layout import Layout, lay_out
 from wrapcalc.stages.strain import Gates, is_asme
 from wrapcalc.stages.zones import Zone
@@ -123,60 +124,69 @@ def heights(bundle: Bundle, layers: Value, t_c: Value) -> tuple[Value, Value, Va
 
 
 def lay_repairs(bundle: Bundle, zones: tuple[Zone, ...], overlap: Value, layers: Value, t_c: Value, gates: Gates, *,
-                single: bool) -> Extent:
-    """Units over every zone of damage, and whether they stay clear of welds, fittings and other repairs."""
+                single: bool, deepest: tuple[float, ...] = ()) -> Extent:
+    """Units over every zone of damage, and whether they stay clear of welds, fittings and other repairs.
+
+    deepest: stations of the deepest metal, in mm from the middle of all damage.
+    """
     pitch, build, end = heights(bundle, layers, t_c)
     short = room_on_short_side(bundle, overlap, end)
-    repairs = []
-    for zone in zones:
+    repairs: list[Repair] = []
+    for i, zone in enumerate(zones):
         label = f", repair {zone.label}" if len(zones) > 1 else ""
         if short is None:
             full = extent.full_thickness_length(zone.length, overlap)
         else:
             full = extent.full_thickness_length_uneven(zone.length, overlap, short[0])
-        placed = lay_out(bundle, full, end, zone.length, single=single, label=label)
         rec = active()
         if label:
             full = rec.named(full, "Full-thickness length required" + label)
+        place = keep.place(bundle, zones, i, repairs, full, overlap, short, end, deepest)
+        placed = lay_out(bundle, full, end, zone.length, place, single=single, label=label)
         covered = gates.add(rec.check("Full-thickness cover against the length required" + label,
                                       placed.cover if placed else None, ">=", full,
                                       citation=f"{bundle.case.design.standard}, overlap", status="from memory",
                                       note="" if placed else _why_no_set(bundle, single)))
         overall = extent.overall_length(placed.cover, end) if placed and covered.met else None
-        shift = 0.0
-        if short is not None and placed is not None:
-            # The set ends where the room ends; what it covers more lies on the other side.
-            reach = placed.cover.magnitude - zone.length.magnitude - short[0].magnitude
-            shift = (reach - short[0].magnitude) / 2 * (1 if short[1] == "upstream" else -1)
-        elif overall is not None and placed is not None and len(zones) == 1:
-            shift = _moved(bundle, zone, full, placed, overall)
+        shift = round(placed.middle - zone.centre, 9) if placed and overall else 0.0
+        if shift and short is None:
+            _tell_shift(bundle, shift)
         repairs.append(Repair(zone.label, zone.centre, zone.length, full, placed, overall, shift))
     whole = all(r.overall is not None for r in repairs)
-    clear = _clear(bundle, zones, repairs, end) if whole else ()
+    clear = (*_clear(bundle, zones, repairs, end), *_kept_out(bundle, repairs)) if whole else ()
     return Extent(overlap, end, pitch, build, tuple(repairs), clear, short[0] if short else None)
 
 
-def _moved(bundle: Bundle, zone: Zone, full: Value, placed: Layout, overall: Value) -> float:
-    """How far the set is laid off the middle of the damage, in mm downstream, to stay clear of one side.
+def _tell_shift(bundle: Bundle, shift: float) -> None:
+    side = "downstream" if shift > 0 else "upstream"
+    apart = show(abs(shift), "mm", system=bundle.case.display)
+    active().assume(f"The set of units is laid {apart} off the middle of the damage, {side}, by the objectives of the "
+                    "layout and what it keeps clear of; the overlap is whole on both sides.", "layout of the units")
 
-    Only by what it covers more than required, so that the overlap is whole on both sides.
-    """
-    case = bundle.case
-    need = ((overall.magnitude - zone.measured.magnitude) / 2
-            + bundle.tables.value(PRACTICE.id, "end_from_weld").magnitude)
-    lack = {side: need - case.get(f"defect.clear_{side}").base for side in ("upstream", "downstream")}
-    tight = max(lack, key=lambda side: lack[side])
-    other = min(lack, key=lambda side: lack[side])
-    if not 0 < lack[tight] <= min((placed.cover.magnitude - full.magnitude) / 2, -lack[other]):
-        return 0.0
-    away = "downstream" if tight == "upstream" else "upstream"
-    active().assume(f"The set of units is laid {show(lack[tight], 'mm', system=case.display)} off the middle of the "
-                    f"damage, {away}, to stay clear of what is {tight}; the overlap is whole on both sides.",
-                    f"case: defect.clear_{tight}")
-    if placed.off_joints >= zone.length.magnitude > placed.off_joints - 2 * lack[tight]:
-        active().warn("Laid off the middle, a butted joint of the sleeves lies over the damage. Confirm with the "
-                      "system's supplier that it may.", full.origin.ref)
-    return lack[tight] * (1 if away == "downstream" else -1)
+
+def _kept_out(bundle: Bundle, repairs: list[Repair]) -> tuple[Check, ...]:
+    """Whether each stretch that the case names is kept out of, by the rule that it has."""
+    return tuple(active().gate(
+        f"Repair clear of {k.name}", not blocked, "reaches it" if blocked else "clear",
+        f"{k.rule} of the repair from {_of_weld(bundle, i, 'start')} to {_of_weld(bundle, i, 'end')} downstream of the "
+        "upstream girth weld", citation=f"case: keep_out.{i}", status="derived", kind="scope")
+        for i, k in enumerate(keep.named(bundle))
+        for blocked in (any(_blocks(k, r) for r in repairs),))
+
+
+def _of_weld(bundle: Bundle, i: int, key: str) -> str:
+    return bundle.case.value(f"keep_out.{i}.{key}").show(bundle.case.display)
+
+
+def _blocks(k: keep.KeepOut, r: Repair) -> bool:
+    """Whether the repair as laid breaks the rule of a stretch."""
+    assert r.layout is not None and r.overall is not None
+    middle, half = r.layout.middle, r.overall.magnitude / 2
+    if k.rule == "no joint":
+        return any(k.start <= x <= k.end for x in r.layout.joints)
+    if k.rule == "no end":
+        return any(k.start <= x <= k.end for x in (middle - half, middle + half))
+    return middle - half <= k.end and k.start <= middle + half
 
 
 def _why_no_set(bundle: Bundle, single: bool) -> str:
@@ -231,7 +241,7 @@ def _clear(bundle: Bundle, zones: tuple[Zone, ...], repairs: list[Repair], end: 
             reach = rec.procedure("Reach beyond the damage of an uneven repair, " + side, "half of what it covers more "
                                   "than the damage, moved by the shift of the set", MECHANICS.id, "derived",
                                   {"reach when centred": reach},
-                                  {"reach": (round(reach.magnitude + sign * repair.shift, 9), "mm")})["reach"]
+                                  {"reach": (round(reach.magnitude + sign * repair.shift, 5), "mm")})["reach"]
         needed = extent.room_needed(reach, bundle.tables.value(PRACTICE.id, "end_from_weld"))
         out.append(rec.check(f"Repair clear of welds, bends and fittings, {side}", needed, "<=",
                              case.value(f"defect.clear_{side}"), citation=PRACTICE.id, status="common practice",

@@ -18,11 +18,13 @@ from wrapcalc.stages.beside import pressure_beside
 from wrapcalc.stages.chain import Chain
 from wrapcalc.stages.chance import Chance, chance
 from wrapcalc.stages.design import Design, design, design_leak
+from wrapcalc.stages.dig import Dig, dig
 from wrapcalc.stages.disposition import Disposition, dispose
 from wrapcalc.stages.forms import OF_DNV
 from wrapcalc.stages.life import Life, remaining_life
 from wrapcalc.stages.restriction import Interim, interim_limit
 from wrapcalc.stages.second_opinion import Opinion, second_opinion
+from wrapcalc.stages.site import ForSite, for_site
 from wrapcalc.stages.sound_pipe import allowable
 from wrapcalc.stages.takeoff import Line, takeoff
 from wrapcalc.stages.why import Why, why
@@ -74,12 +76,20 @@ class Outcome:
     bears: Bears | None = None
     why: Why | None = None
     opinion: Opinion | None = None
+    dig: Dig | None = None
+    site: ForSite | None = None
 
 
 def run(bundle: Bundle) -> Outcome:
     """Assess, design and take off one case. Raises CalculationError only for a defect of ours or of the numbers."""
     with recording(Recorder(bundle.case.display)) as rec:
-        return _run(bundle, rec)
+        out = _run(bundle, rec)
+        if out.decision.word == WRAP and out.design is not None and out.bears is not None:
+            out.site = for_site(bundle, out.assessment, out.design, out.bears, out.order, out.decision)
+        if out.decision.word != NO_REPAIR:
+            rec.stage = "E"
+            out.dig = dig(bundle, out.assessment, out.design, out.decision)
+        return out
 
 
 def _run(bundle: Bundle, rec: Recorder) -> Outcome:

@@ -30,7 +30,8 @@ _NOT_DRAWN = {"depth map": "This case has no depth grid.", "profile": "This case
               "thickness routes": "No wrap was designed.", "unwrapped pipe": "There is nothing to draw.",
               "repair along": "No wrap was designed.", "cross-section": "No wrap was designed.",
               "use over layers": "No wrap was designed.", "tolerances": "The case states no tolerances.",
-              "through the wall": "No second opinion was worked out.", "margins": "There is nothing to draw."}
+              "through the wall": "No second opinion was worked out.",
+              "weather": "There is no forecast, or no wrap.", "margins": "There is nothing to draw."}
 #: JupyterLab aligns the cells of every table to the right and stripes them; ours say where their numbers are.
 _STYLE = render.STYLE + """
 .wc .wc-table th, .wc .wc-table td { text-align: left; white-space: normal; }

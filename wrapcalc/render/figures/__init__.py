@@ -19,6 +19,7 @@ from wrapcalc.render.figures._through_wall import through_wall
 from wrapcalc.render.figures._tornado import tolerances
 from wrapcalc.render.figures._unwrapped import unwrapped
 from wrapcalc.render.figures._use import use_over_layers
+from wrapcalc.render.figures._weather import weather
 
 __all__ = [
     "assessment_curve",
@@ -36,4 +37,5 @@ __all__ = [
     "tolerances",
     "unwrapped",
     "use_over_layers",
+    "weather",
 ]

@@ -1,0 +1,33 @@
+"""Joints, trenches and bared pipe: metres of ditch, pipes of 60 to 1500 mm, clocks of 0 to 12 hours."""
+
+_JOINT, _CLOCK, _PIPE = (3, 18), (0, 11.99), (0.06, 1.5)
+RANGES: dict[tuple[str, str], tuple[float, float]] = {
+    ("surveyed_distance", "O"): (2100, 2900), ("surveyed_distance", "O_1"): (1900, 2000),
+    ("surveyed_distance", "O_2"): (3000, 3100), ("surveyed_distance", "S_1"): (1900, 2000),
+    ("surveyed_distance", "S_2"): (3000, 3100),
+    ("naive_distance", "O"): (2100, 2900), ("naive_distance", "O_1"): (1900, 2000),
+    ("naive_distance", "S_1"): (1900, 2000),
+    ("defect_middle", "x_u"): (0, 12), ("defect_middle", "L"): (0.01, 1.5),
+    ("defect_far_edge", "x_u"): (0, 12), ("defect_far_edge", "L"): (0.01, 1.5),
+    ("rest_of_joint", "L_J"): _JOINT, ("rest_of_joint", "x"): (0, 3),
+    ("lengths_apart", "L_1"): _JOINT, ("lengths_apart", "L_2"): _JOINT, ("least_apart", "a_J"): (0.01, 0.3),
+    ("clocks_apart", "h_1"): _CLOCK, ("clocks_apart", "h_2"): _CLOCK, ("least_clock_apart", "a_h"): (0.1, 1),
+    ("clock_degrees", "h"): _CLOCK, ("clock_arc", "h"): _CLOCK,
+    ("bared_length", "L_R"): (0.2, 6), ("bared_length", "m_p"): (0, 0.3), ("bared_length", "m_c"): (0, 1),
+    ("trench_length", "L_B"): (0.3, 8), ("trench_length", "m_e"): (0.3, 2),
+    ("trench_width", "D"): _PIPE, ("trench_width", "m_s"): (0.3, 2),
+    ("trench_depth", "C"): (0, 4), ("trench_depth", "D"): _PIPE, ("trench_depth", "m_b"): (0.2, 1),
+    ("trench_top", "B"): (0.5, 10), ("trench_top", "k_s"): (0, 2), ("trench_top", "H"): (0.5, 6),
+    ("trench_volume", "L_T"): (1, 12), ("trench_volume", "W_T"): (0.8, 4), ("trench_volume", "k_s"): (0, 2),
+    ("trench_volume", "H"): (0.5, 6),
+    ("unsupported_length", "L_T"): (1, 12), ("unsupported_length", "k_s"): (0, 2),
+    ("unsupported_length", "m_b"): (0.2, 1),
+    ("steel_per_length", "D"): (0.1, 1.5), ("steel_per_length", "t_n"): (0.004, 0.03),
+    ("steel_per_length", "rho_s"): (7.7, 8), ("contents_per_length", "D"): (0.1, 1.5),
+    ("contents_per_length", "t"): (0.004, 0.03), ("contents_per_length", "rho_p"): (0, 1.1),
+    ("unsupported_span", "sigma_b"): (5, 120), ("unsupported_span", "Z"): (5e4, 1e7),
+    ("unsupported_span", "q_s"): (10, 500), ("unsupported_span", "q_p"): (0, 1500),
+    ("impact_radius", "k_r"): (0.5, 1), ("ultrasonic_excess", "t_i"): (4, 30),
+    ("ultrasonic_excess", "Delta_T"): (-40, 100), ("ultrasonic_excess", "k_U"): (0.005, 0.02),
+    ("ultrasonic_excess", "Delta_U"): (40, 70), ("bar_error", "D"): (210, 1500), ("bar_error", "c"): (40, 200),
+}

@@ -1,0 +1,141 @@
+"""The layout of the units in a whole job: stock, keep-outs, objectives, and what is said when there is no room."""
+
+import pytest
+import tomlkit
+
+from wrapcalc.case import load_bundle
+from wrapcalc.errors import CaseFaults
+from wrapcalc.stages.job import NO_DATA, WRAP, run
+
+
+@pytest.fixture
+def laid(example):
+    """laid(table__key=value, lists={"keep_out": [...]}) runs HB-07 with these changes."""
+    def change(file="HB-07.toml", lists=None, **fields):
+        data = tomlkit.parse((example / file).read_text("utf-8")).unwrap()
+        for dotted, value in fields.items():
+            table, key = dotted.split("__")
+            data.setdefault(table, {})[key] = value
+        data |= lists or {}
+        path = example / "changed.toml"
+        path.write_text(tomlkit.dumps(data), "utf-8")
+        return run(load_bundle(path))
+    return change
+
+
+def of(outcome):
+    (repair,) = outcome.design.extent.repairs
+    return repair
+
+
+def details(outcome):
+    return dict(next(i for i in outcome.recorder.items if i.title == "Units side by side").details)
+
+
+def lead(start, end, rule, what="test lead"):
+    """A stretch of pipe, in m from girth weld 1180; the middle of the damage lies at 4.19 + 0.118 m."""
+    return {"keep_out": [{"what": what, "start": f"{start} m", "end": f"{end} m", "rule": rule}]}
+
+
+def test_joints_keep_the_side_tolerance_off_the_damage(laid):
+    """246 mm of damage with its allowance, and 7 mm: the joint lies 130 mm from the middle, the set 10 mm off it."""
+    repair = of(laid())
+    assert repair.layout.widths == (410, 170)
+    assert repair.layout.joints == (pytest.approx(130),) and repair.shift == pytest.approx(10)
+    assert repair.layout.off_joints == pytest.approx(260)
+
+
+def test_both_overlaps_are_whole_wherever_the_set_lies(laid):
+    """Independent: sides of the cover against the damage and the overlap, by hand."""
+    for o in (laid(), laid(layout__first="symmetry"), laid(lists=lead(4.67, 4.7, "no part"))):
+        r = of(o)
+        half, overlap = r.length.magnitude / 2, o.design.extent.overlap.magnitude
+        low, high = r.layout.middle - r.layout.cover.magnitude / 2, r.layout.middle + r.layout.cover.magnitude / 2
+        assert o.decision.word == WRAP
+        assert low <= -half - overlap + 1e-6 and high >= half + overlap - 1e-6
+
+
+def test_a_stretch_is_kept_out_of_and_moves_the_set(laid):
+    """Footprint of the set: 580 mm and two ends of 45.2 mm."""
+    o = laid(lists=lead(4.64, 4.7, "no part"))
+    r = of(o)
+    edge = 4640 - 4190 - 118
+    assert r.layout.middle + r.overall.magnitude / 2 <= edge and r.shift < 0
+    check = next(i for i in o.recorder.items if i.title == "Repair clear of test lead")
+    assert check.met and check.kind == "scope"
+    assert any("off the middle of the damage, upstream" in a["text"] for a in o.recorder.assumptions)
+
+
+@pytest.mark.parametrize(("rule", "start", "end"), [("no part", 4.45, 4.5), ("no end", 4.55, 4.9),
+                                                    ("no part", 4.2, 4.3)])
+def test_no_room_is_insufficient_data_that_names_the_stretch(laid, rule, start, end):
+    o = laid(lists=lead(start, end, rule))
+    if rule == "no end":  # a longer set may cross it or end before it: whatever is found obeys the rule
+        r = of(o)
+        edges = [r.layout.middle + s * r.overall.magnitude / 2 + 4308 for s in (-1, 1)]
+        assert o.decision.word == WRAP and not any(start * 1e3 <= x <= end * 1e3 for x in edges)
+        return
+    assert o.decision.word == NO_DATA and o.order == () and o.site is None
+    assert any("Repair clear of test lead" in reason for reason in o.decision.reasons)
+    assert "no room" in details(o)
+
+
+def test_a_joint_stays_out_of_its_stretch(laid):
+    o = laid(lists=lead(4.43, 4.46, "no joint", "seam of a patch"))
+    assert o.decision.word == WRAP
+    assert not any(122 <= x <= 152 for x in of(o).layout.joints)
+
+
+def test_the_objectives_of_the_case_decide(laid):
+    fewest = of(laid(layout__first="fewest units")).layout.widths
+    even = of(laid(layout__first="symmetry", layout__second="least waste")).layout.widths
+    assert len(fewest) == 2 and even == (170, 260, 170) and of(laid(
+        layout__first="symmetry", layout__second="least waste")).shift == 0
+
+
+def test_what_others_cost_stands_beside_the_choice(laid):
+    found = details(laid())
+    assert "90 mm more cover beyond the need" in found["next choice 1"]
+    assert "1 more units" in found["next choice 3"] or "units" in found["next choice 3"]
+
+
+def unit(width, count, batch, expiry="2027-06-30"):
+    return {"item": "unit", "width": f"{width} mm", "diameter": "406.4 mm", "count": count, "batch": batch,
+            "expiry": expiry}
+
+
+def test_only_stock_that_is_there_and_in_date_is_laid(laid):
+    o = laid(layout__from_stock="yes", lists={"stock": [unit(170, 4, "A"), unit(410, 3, "B", "2026-09-30")]})
+    assert of(o).layout.widths == (170, 170, 170)
+
+
+def test_a_stock_that_is_too_small_is_told_and_the_set_is_ordered(laid):
+    o = laid(layout__from_stock="yes", lists={"stock": [unit(170, 1, "A")]})
+    assert o.decision.word == WRAP and of(o).layout.widths == (410, 170)
+    told = [w["text"] for w in o.recorder.warnings if "stock is too small" in w["text"]]
+    assert told == ["The stock is too small: it covers 170 mm of 484.4 mm. The set below has to be ordered."]
+
+
+def test_the_older_of_two_batches_decides_only_where_the_case_asks(laid):
+    stock = {"stock": [unit(410, 2, "OLD", "2026-12-31"), unit(260, 2, "NEW", "2027-12-31"),
+                       unit(170, 2, "LATE", "2028-12-31")]}
+    older = laid(layout__first="oldest stock", layout__second="fewest units", lists=stock)
+    assert of(older).layout.widths == (410, 410) and of(laid(lists=stock)).layout.widths == (410, 170)
+
+
+@pytest.mark.parametrize(("change", "field", "found", "allowed"), [
+    (lead(4.5, 4.4, "no part"), "keep_out.0.start", "'4.5 m'", "at most end = 4.4 m"),
+    ({"keep_out": [{"what": "lead", "start": "4 m", "rule": "no part"}]}, "keep_out.0.end", "nothing",
+     "what, start, end, rule of each [[keep_out]]"),
+    ({"stock": [unit(260, 2, "A"), unit(260, 2, "A")]}, "stock.1.batch", "'A' again", "one row for each"),
+    ({"stock": [{"item": "unit", "count": 2, "batch": "A", "expiry": "2027-01-01"}]}, "stock.0.width", "nothing",
+     "the width of each unit"),
+    ({"layout": {"first": "symmetry", "second": "symmetry"}}, "layout.second", "'symmetry' again", "once"),
+    ({"layout": {"second": "symmetry"}}, "layout.second", "'symmetry'", "first before second"),
+    ({"layout": {"from_stock": "yes"}, "stock": []}, "layout.from_stock", "'yes'", "[[stock]] with units"),
+])
+def test_bad_rows_are_told(laid, change, field, found, allowed):
+    with pytest.raises(CaseFaults) as caught:
+        laid(lists=change)
+    fault = next(f for f in caught.value.faults if f.field == field)
+    assert fault.found == found and allowed in fault.allowed and fault.mend and fault.line

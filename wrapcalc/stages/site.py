@@ -1,0 +1,76 @@
+"""What the people on site need, once the decision is known: the dig, and for a wrap marks, materials, mixing, weather,
+cure and release. Nothing here changes the decision."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from wrapcalc.case import Bundle
+from wrapcalc.recorder import active
+from wrapcalc.searches.cure_age import credit
+from wrapcalc.stages.assess import Assessment
+from wrapcalc.stages.bears import Bears
+from wrapcalc.stages.curing import CurePlan, cure_plan, cure_table
+from wrapcalc.stages.design import Design
+from wrapcalc.stages.hold_points import Blasting, HoldPoint, Site, blasting, hold_points
+from wrapcalc.stages.holiday import Holiday, holiday
+from wrapcalc.stages.laminate import Defect, laminate_limits
+from wrapcalc.stages.marks import Marks, marks
+from wrapcalc.stages.materials import Materials, materials
+from wrapcalc.stages.mixing import Batch, mixing
+from wrapcalc.stages.release import Accepted, Restoration, accepted, restoration
+from wrapcalc.stages.site_cautions import Caution, cautions
+from wrapcalc.stages.takeoff import Line
+from wrapcalc.stages.weather import Weather, weather
+
+if TYPE_CHECKING:
+    from wrapcalc.stages.job import Decision
+
+
+@dataclass(frozen=True)
+class ForSite:
+    """Everything that the site sheet of a wrap prints beside the design."""
+
+    marks: Marks
+    materials: Materials
+    mixing: tuple[Batch, ...]
+    blasting: Blasting
+    weather: Weather
+    cure: CurePlan | None
+    accepted: Accepted
+    restoration: Restoration
+    holiday: Holiday
+    points: tuple[HoldPoint, ...]
+    laminate: tuple[Defect, ...]
+    cautions: tuple[Caution, ...]
+
+
+def for_site(bundle: Bundle, a: Assessment | None, d: Design, bears: Bears, order: tuple[Line, ...], decision: Decision
+             ) -> ForSite:
+    """All parts in the order of the work. decision: with the pressure while people are beside the pipe."""
+    active().stage = "I"
+    marked = marks(bundle, d)
+    mixed = mixing(bundle, d, order)
+    batches = sum(int(b.batches.magnitude) for b in mixed if b.batches is not None)
+    taken = materials(bundle, d, order, batches or None)
+    blast = blasting(bundle, a)
+    climate = weather(bundle, bundle.forecast, _cure_rate(bundle))
+    cured = cure_plan(bundle)
+    limits = accepted(bundle)
+    raised = restoration(bundle, d, bears, decision)
+    tested = holiday(bundle)
+    points = hold_points(Site(bundle, d, bears, decision.beside, blast, limits, raised, tested))
+    return ForSite(marked, taken, mixed, blast, climate, cured, limits, raised, tested, points, laminate_limits(bundle),
+                   cautions())
+
+
+def _cure_rate(bundle: Bundle) -> Callable[[np.ndarray], np.ndarray] | None:
+    """Share of the cure gained in an hour at a steel temperature in °C, by the sheet's table."""
+    if bundle.system is None:
+        return None
+    table = cure_table(bundle)
+    return lambda steel: np.array([credit(table, float(c)) for c in np.ravel(steel)])

@@ -288,7 +288,7 @@ def as_found(args: argparse.Namespace) -> int:
     from wrapcalc.package.as_found import as_found_package
     result = as_found_package(args.folder, args.file)
     print("\n".join(result.lines))
-    return 0 if result.holds else 1
+    return 0 if result.verdict == "the design holds" else 1
 
 
 def approve(args: argparse.Namespace) -> int:

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Iterator
+from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
 from wrapcalc import __version__, expression, units
@@ -60,8 +62,7 @@ def build(outcome: Outcome) -> dict[str, Any]:
                      "interim_limit": _value(outcome.decision.interim_limit, system),
                      "beside": _value(outcome.decision.beside, system)},
         "headline": _headline(outcome),
-        "inputs": [_input(outcome, dotted, info) for name, info in walk(type(case)) if name != "schema_version"
-                   for dotted in _each(case, name)],
+        "inputs": [_input(outcome, dotted, info) for dotted, info in _fields(case)],
         "system": _system(outcome),
         "items": items,
         **parts(outcome, lambda v: _value(v, system)),
@@ -190,11 +191,17 @@ def _readable(v: Value, system: str) -> str:
     return "" if other is None or abs(v.to(other)) < 0.05 else units.show(v.to(other), other, significant=4)
 
 
-def _each(case: Any, name: str) -> list[str]:
-    """The field itself; of a list of tables, the field of each of them."""
-    table, _, key = name.partition(".")
-    rows = getattr(case, table)  # of a case or of a system sheet
-    return [f"{table}.{i}.{key}" for i in range(len(rows))] if isinstance(rows, tuple) else [name]
+def _fields(sheet: Any) -> Iterator[tuple[str, Any]]:
+    """Every field of a case or a system sheet in its order; of a list of tables, row by row."""
+    for table, group in groupby(walk(type(sheet)), key=lambda f: f[0].partition(".")[0]):
+        fields, rows = list(group), getattr(sheet, table)
+        if table == "schema_version":
+            continue
+        if isinstance(rows, tuple):
+            keys = [(name.partition(".")[2], info) for name, info in fields]
+            yield from ((f"{table}.{i}.{key}", info) for i in range(len(rows)) for key, info in keys)
+        else:
+            yield from fields
 
 
 def _input(outcome: Outcome, name: str, info: Any) -> dict[str, Any]:
@@ -241,15 +248,12 @@ def _system(outcome: Outcome) -> dict[str, Any] | None:
     if sheet is None or outcome.design is None:
         return None
     rows = []
-    for name, info in walk(type(sheet)):
-        if name.startswith("evidence") or name == "schema_version":
+    for dotted, info in _fields(sheet):
+        given = lookup(sheet, dotted)
+        if dotted.startswith("evidence") or given in (None, ()):
             continue
-        for dotted in _each(sheet, name):
-            given = lookup(sheet, dotted)
-            if given in (None, ()):
-                continue
-            shown = ", ".join(_of_sheet(g, outcome) for g in (given if isinstance(given, tuple) else (given,)))
-            rows.append({"field": dotted, "question": info.description, "shown": shown})
+        shown = ", ".join(_of_sheet(g, outcome) for g in (given if isinstance(given, tuple) else (given,)))
+        rows.append({"field": dotted, "question": info.description, "shown": shown})
     return {"id": sheet.system.id, "name": sheet.system.name, "type": sheet.system.system_type,
             "sheet": sheet.system.sheet, "rows": rows,
             "evidence": [{"covers": e.covers, "reference": e.reference} for e in sheet.evidence]}

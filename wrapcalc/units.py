@@ -331,7 +331,7 @@ def digits(value: float, significant: int = 5) -> str:
 
 
 #: Shorter times are read in minutes.
-_HOURS = 2
+_HOURS = 1
 
 
 def show(magnitude: float, unit: str, *, system: str = "SI", significant: int = 4) -> str:

@@ -73,6 +73,7 @@ def test_the_bundle_holds_every_file_as_it_was_read(example):
     path = change(example, documents__overlay="marks.toml")
     bundle = load_bundle(path)
     assert bundle.files == {"case.toml": path.read_bytes(), "HB-07-grid.csv": (example / "HB-07-grid.csv").read_bytes(),
+                            "HB-07-forecast.csv": (example / "HB-07-forecast.csv").read_bytes(),
                             "example-sleeve.toml": shipped_systems()["example-sleeve"].read_bytes(),
                             "marks.toml": b"# no marks yet\n"}
 

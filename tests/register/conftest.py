@@ -69,12 +69,12 @@ class Folder:
                                         "approver": "C", "approved_on": on} | facts)
         return folder
 
-    def as_found(self, package="HB-07-r1", number=1):
+    def as_found(self, package="HB-07-r1", number=1, verdict="the design holds"):
         folder = self.root / "as_found" / f"{package}-{number}"
         folder.mkdir(parents=True)
         sha = self.digest(package)
-        (folder / "as_found.json").write_text(json.dumps({"schema": 1, "package_manifest_sha256": sha}),
-                                              encoding="utf-8")
+        data = {"schema": 1, "package_manifest_sha256": sha, "verdict": verdict}
+        (folder / "as_found.json").write_text(json.dumps(data), encoding="utf-8")
         digests.write_manifest(folder, {"kind": "as found", "package": package, "package_manifest_sha256": sha})
         return folder
 

@@ -226,3 +226,28 @@ def test_the_short_table_names_each_repair_once(many):
     assert out[0].split() == ["repair", "rev", "state", "decision", "restriction", "of", "its", "own", "next", "due"]
     assert out[1].startswith("HB-07   r11  approved  wrap      6 MPa")
     assert out[3:5] == ["open pressure restrictions, by hydraulic section:", "  valve 2 to 3: at most 6 MPa gauge"]
+
+
+@pytest.mark.parametrize(("verdict", "word"), [("stop: new revision", "stopped by what was found"),
+                                               ("incomplete", "approved"), ("the design holds", "as found checked")])
+def test_only_a_design_that_holds_counts_as_checked(folder, verdict, word):
+    folder.package()
+    folder.approve()
+    folder.as_found(verdict=verdict)
+    assert state(folder) == word
+
+
+def test_the_last_look_counts_and_a_stop_counts_without_approval(folder):
+    folder.package()
+    folder.as_found(verdict="stop: new revision")
+    assert state(folder) == "stopped by what was found"
+    folder.approve()
+    folder.as_found(number=2)
+    assert state(folder) == "as found checked"
+
+
+def test_a_look_with_another_verdict_is_damaged_evidence(folder):
+    folder.package()
+    folder.as_found(verdict="fine")
+    assert any("its verdict is 'fine'; allowed: the design holds, stop: new revision, incomplete" in p
+               for p in current(folder.root).problems)

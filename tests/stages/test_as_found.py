@@ -63,9 +63,9 @@ def test_the_same_numbers_come_out_of_the_run_with_what_was_found(ditch, issued)
 
 
 @pytest.mark.parametrize(("changes", "reason"), [
-    ({"defect.depth": "6.6 mm"}, "layers issued"),
+    ({"defect.depth": "4.4 mm"}, "Thickness asked for now against the thickness issued"),
     ({"defect.depth": "7.4 mm"}, "Decision: other repair needed"),
-    ({"defect.length": "900 mm", "defect.from_downstream_weld": "6.77 m", "defect.clear_downstream": "6.77 m"},
+    ({"defect.length": "420 mm", "defect.from_downstream_weld": "7.25 m", "defect.clear_downstream": "7.25 m"},
      "Overlap as issued beyond the damage as found, downstream"),
     ({"crack.result": "indication"}, "Cracks: MT: indication"),
     ({"lamination.result": "found"}, "Laminations below the bonded ends: found"),
@@ -98,7 +98,8 @@ def test_a_stop_says_why(ditch, changes, reason):
     ({"defect.grid": None}, "depth grid, profile or pits as read in the ditch"),
     ({"defect.length": None, "defect.from_downstream_weld": None}, "length of the defect"),
     ({"defect.from_upstream_weld": None}, "distance from the upstream girth weld"),
-    ({"defect.clear_downstream": None}, "room downstream of the defect"), ({"defect.clock": None}, "clock of the defect"),
+    ({"defect.clear_downstream": None}, "room downstream of the defect"),
+    ({"defect.clock": None}, "clock of the defect"),
     ({"coating.deposit": None}, "deposit below the coating"), ({"as_found.checked_by": None}, "who checked"),
     ({"as_found.date": None}, "day (as_found.date)"),
 ])
@@ -120,7 +121,7 @@ def test_neighbours_that_tell_nothing_apart_are_not_enough(ditch):
     assert verdicts(gate)["This is not joint 117"] == "met"
 
 
-def test_damage_that_lies_elsewhere_than_issued_is_not_under_the_issued_wrap(ditch):
+def test_damage_that_lies_elsewhere_than_issued_is_not_under_the_issued_wrap(ditch, issued):
     """The same damage 250 mm downstream: the layers hold, the place does not."""
     gate = ditch.look({"defect.from_upstream_weld": "4.44 m", "defect.from_downstream_weld": "7.19 m",
                        "defect.clear_downstream": "7.19 m", "defect.clear_upstream": "4.44 m"})
@@ -128,19 +129,29 @@ def test_damage_that_lies_elsewhere_than_issued_is_not_under_the_issued_wrap(dit
     assert gate.verdict == STOP and told["Layers asked for now against the layers issued"] == "met"
     assert told["Overlap as issued beyond the damage as found, downstream"] == "not met"
     assert told["Overlap as issued beyond the damage as found, upstream"] == "met"
-    # independent, by hand: cover 4.021 to 4.601 m, damage with allowance from 4.435 to 4.681 m
-    (row,) = [r for r in gate.rows if r.what.endswith("as found, upstream")]
-    assert row.check.provided.magnitude == pytest.approx(4435 - 4021)
+    # independent, by hand: half of the cover before the middle of the set; the damage with 5 mm to each side
+    (r,) = issued["HB-07"][1].design.extent.repairs
+    cover = 4190 + 236 / 2 + r.shift - r.layout.cover.magnitude / 2
+    (row,) = [x for x in gate.rows if x.what.endswith("as found, upstream")]
+    assert row.check.provided.magnitude == pytest.approx(4440 - 5 - cover)
 
 
-def test_a_joint_of_the_units_over_the_loss_stops_and_within_the_allowance_warns(ditch):
-    far = {"defect.from_upstream_weld": "4.22 m", "defect.from_downstream_weld": "7.41 m",
-           "defect.clear_upstream": "4.22 m", "defect.clear_downstream": "7.41 m"}
-    gate = ditch.look(far)
-    assert gate.verdict == STOP and any("Joints of the units off the metal loss" in r for r in gate.reasons)
-    near = {"defect.from_upstream_weld": "4.193 m", "defect.clear_upstream": "4.193 m"}
-    gate = ditch.look(near)
+def moved(by: float) -> dict[str, str]:
+    """The damage so many mm farther downstream."""
+    up, down = f"{4190 + by:.1f} mm", f"{7440 - by:.1f} mm"
+    return {"defect.from_upstream_weld": up, "defect.clear_upstream": up, "defect.from_downstream_weld": down,
+            "defect.clear_downstream": down}
+
+
+def test_a_joint_of_the_units_over_the_loss_stops_and_within_the_allowance_warns(ditch, issued):
+    (r,) = issued["HB-07"][1].design.extent.repairs
+    (joint,) = r.layout.joints  # from the middle of the damage; the loss as measured ends 118 mm from it
+    assert joint > 0
+    gate = ditch.look(moved(joint - 110))
+    assert gate.verdict == STOP and any("Joints of the units off the metal loss" in x for x in gate.reasons)
+    gate = ditch.look(moved(joint - 120))
     assert gate.verdict == HOLDS and "within the measuring allowance" in gate.recorder.warnings[0]["text"]
+    assert ditch.look(moved(joint - 124)).recorder.warnings == []
 
 
 def test_the_box_decides_nothing(ditch):
@@ -151,13 +162,22 @@ def test_the_box_decides_nothing(ditch):
     assert not any("Stop rule" in r for r in gate.reasons)
 
 
-def test_a_thinner_wall_is_worked_again(ditch):
-    """More wall lost leaves a lower limit beside people or more layers, or it holds: the run says which."""
+def test_a_thinner_wall_is_worked_again(ditch, issued):
+    """A little thinner it holds, thinner it asks for more than was issued, far thinner it is not this pipe."""
+    before = issued["HB-07"][1].design.laid
+    gate = ditch.look({"pipe.sound_wall": ["8.4 mm", "8.6 mm", "8.6 mm", "8.6 mm"]})
+    assert gate.verdict == HOLDS and gate.now.design.laid.required.magnitude > before.required.magnitude
+    assert verdicts(gate)["Least sound wall against the one of the package"] == "not met"
+    gate = ditch.look({"pipe.sound_wall": ["8.2 mm", "8.6 mm", "8.6 mm", "8.6 mm"]})
+    assert gate.verdict == STOP and any(r.startswith("Thickness asked for now") for r in gate.reasons)
     gate = ditch.look({"pipe.sound_wall": ["7.5 mm", "7.6 mm", "7.6 mm", "7.6 mm"]})
-    told = verdicts(gate)
-    assert gate.now.bundle.case.get("pipe.sound_wall").base == 7.5
-    assert told["Least sound wall against the one of the package"] == "not met"
-    assert gate.now.design.laid.required.magnitude > 9.84  # regression of the issued one: 9.832 mm at 8.61 mm
+    assert gate.verdict == STOP and any("another pipe than stated" in r for r in gate.reasons)
+
+
+def test_one_layer_more_than_issued_stops(ditch, issued):
+    gate = ditch.look({"defect.depth": "0.15 in"}, name="HB-15")
+    assert gate.now.design.laid.count.magnitude > issued["HB-15"][1].design.laid.count.magnitude
+    assert gate.verdict == STOP and any(r.startswith("Layers asked for now") for r in gate.reasons)
 
 
 def test_a_deeper_grid_is_worked_again(ditch):

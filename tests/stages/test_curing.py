@@ -73,8 +73,8 @@ def test_nothing_stated_is_no_data(bundle):
 
 
 def test_the_earliest_release_follows_start_blasting_and_application(bundle):
-    """07:00 + 2.5 h + 2 h + 36 h. Independent: by the clock."""
-    assert plan(bundle(work__steel_low="15 °C"))[0].earliest == "2026-10-07 23:30+01:00"
+    """09:00 + 2.5 h + 2 h + 36 h. Independent: by the clock."""
+    assert plan(bundle(work__steel_low="15 °C"))[0].earliest == "2026-10-08 01:30+01:00"
     assert plan(bundle(work__blast_time=None))[0].earliest == ""
 
 

@@ -77,13 +77,13 @@ def test_a_dose_without_its_temperature_is_no_data(ask, bundle):
 
 # -- points, bands, fixed -----------------------------------------------------------------------------------------
 def test_points_are_interpolated_in_a_straight_line(ask, bundle):
-    """14 °C 2.9 %, 23 °C 2.3 %: a third of the way at 17 °C is 2.7 %, of 1.74 kg 46.98 g. Independent: by hand."""
+    """14 °C 2.9 %, 23 °C 2.3 %: a third of the way at 17 °C is 2.7 %, of 1.95 kg 52.65 g. Independent: by hand."""
     dose = ask(dose_at, bundle(), "adhesive", t(17), t(12)).out
     assert dose.dose.magnitude == pytest.approx(0.027)
-    assert dose.hardener.to("g") == pytest.approx(46.98)
-    assert dose.mixed.magnitude == pytest.approx(1.74 + 0.04698)
+    assert dose.hardener.to("g") == pytest.approx(52.65)
+    assert dose.mixed.magnitude == pytest.approx(1.95 + 0.05265)
     assert dose.by_volume.magnitude == pytest.approx(0.027 * 1.20 / 1.04)
-    assert dose.volume.magnitude == pytest.approx(1.74 / 1.20 + 0.04698 / 1.04)
+    assert dose.volume.magnitude == pytest.approx(1.95 / 1.20 + 0.05265 / 1.04)
 
 
 def test_a_row_itself_is_the_value_of_the_sheet(ask, bundle):

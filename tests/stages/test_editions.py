@@ -26,8 +26,10 @@ def test_an_edition_that_is_known_designs(judge, edition):
     used = {k for k in (str(v.origin) for i in o.recorder.items for v in getattr(i, "inputs", {}).values())
             if k.startswith("table:")}
     assert any(k.startswith(f"table:{edition}/") for k in used)
-    other = {k.split(":", 1)[1].rpartition("/")[0] for k in used} & (set(KNOWN) - {edition})
-    assert other <= {"ASME PCC-2-2018"}, "the larger of the recalled bond factors only"
+    other = {k.split(":", 1)[1] for k in used if k.split(":", 1)[1].rpartition("/")[0] in set(KNOWN) - {edition}}
+    assert other <= {"ASME PCC-2-2018/bond_length_factor", "ISO 24817:2017/hardness_share"}, "and it is told"
+    assert ("ISO 24817:2017/hardness_share" in other) == any("whatever edition" in a["text"]
+                                                             for a in o.recorder.assumptions)
     said = [a["text"] for a in o.recorder.assumptions if "design equations of" in a["text"]]
     assert bool(said) == (edition != "ISO 24817:2017")
 

@@ -69,11 +69,11 @@ def check(m, title: str) -> Check:
 
 # -- both ends of the plan ----------------------------------------------------------------------------------------
 def test_highest_of_air_and_steel_at_both_ends(mixed):
-    """HB-07: air 9 to 19 °C, steel 15.5 to 18 °C. Independent: 2.8 % and 2.5667 % of 1.74 kg, by hand."""
+    """HB-07: air 9 to 19 °C, steel 15.5 to 18 °C. Independent: 2.8 % and 2.5667 % of 1.95 kg, by hand."""
     b = mixed().by["adhesive"]
     assert [g.magnitude for g in b.governing] == [15.5, 19]
-    assert b.low.hardener.to("g") == pytest.approx(1740 * 0.028)
-    assert b.high.hardener.to("g") == pytest.approx(1740 * (0.029 - 0.006 * 5 / 9))
+    assert b.low.hardener.to("g") == pytest.approx(1950 * 0.028)
+    assert b.high.hardener.to("g") == pytest.approx(1950 * (0.029 - 0.006 * 5 / 9))
     assert (b.low.resin, b.packs.magnitude) == (b.resin, 1)
     assert b.rule == "highest of air and steel" and "75 s after each" in b.stages and b.laid_with == "filler"
 
@@ -119,11 +119,11 @@ def test_rows_of_points_with_whole_degrees_around_the_plan(mixed):
                                              "34 °C", "48 °C"]
     assert [r.added for r in rows].count(False) == 5
     at = {r.temperature: r for r in rows}
-    assert at["17 °C"].hardener.to("g") == pytest.approx(46.98)
-    assert at["17 °C"].shown == ("17 °C", "2.7 %", "1.74 kg", "47.0 g", "1.787 kg", "1.50 L")
+    assert at["17 °C"].hardener.to("g") == pytest.approx(52.65)
+    assert at["17 °C"].shown == ("17 °C", "2.7 %", "1.95 kg", "52.6 g", "2.003 kg", "1.68 L")
     for r in rows:
-        assert r.mixed.magnitude == pytest.approx(1.74 + r.hardener.magnitude)
-        assert r.volume.magnitude == pytest.approx(1.74 / 1.2 + r.hardener.magnitude / 1.04)
+        assert r.mixed.magnitude == pytest.approx(1.95 + r.hardener.magnitude)
+        assert r.volume.magnitude == pytest.approx(1.95 / 1.2 + r.hardener.magnitude / 1.04)
         assert r.hardener.origin.kind == "procedure"
 
 
@@ -157,7 +157,7 @@ def test_a_part_of_a_pack_is_weighed_never_divided_by_eye(mixed):
     part = 2.624 / 1.8 - 1
     text = warned(m, "The amounts to mix are not whole packs")
     assert "never divides by eye" in text and m.by["adhesive"].part in text
-    assert f"{part * 1740:.0f} g of resin with {part * 1740 * 0.028:.1f} g of hardener at 15.5 °C" in text
+    assert f"{part * 1950:.0f} g of resin with {part * 1950 * 0.028:.1f} g of hardener at 15.5 °C" in text
     assert "of hardener at 19 °C" in text
 
 
@@ -215,7 +215,7 @@ def test_a_batch_heavier_than_the_pot_life_refers_to_is_not_met(mixed):
     m = mixed(work__packs_per_batch=2)
     assert check(m, "Mass of one batch of adhesive").verdict == "not met"
     text = warned(m, "A batch of adhesive weighs")
-    assert "its pot life refers to 2 kg" in text and "the real one is shorter" in text and TRAYS in text
+    assert "its pot life refers to 2.2 kg" in text and "the real one is shorter" in text and TRAYS in text
     assert "flat trays" in TRAYS and "split it" in TRAYS
     assert check(mixed(), "Mass of one batch of adhesive").met
 

@@ -37,7 +37,9 @@ _STAND_IN = {"schema_version": "1", "case": {"id": "faulty"}}
 #: File names that a package uses itself, in small letters.
 _TAKEN = frozenset(("case.toml", "record.json", "manifest.json", "run.json", "takeoff.csv", "package.html",
                     "package.pdf", "readme.txt", "repair_package.ipynb", "dig-sheet.html", "dig-sheet.pdf",
-                    "site-sheet.html", "site-sheet.pdf", "readings-template.csv", "as-found-form.toml"))
+                    "site-sheet.html", "site-sheet.pdf", "readings-template.csv", "as-found-form.toml", "as_found.toml",
+                    "as_found.json", "as_found.html", "as_found.pdf", "next_case.toml", "kit-list.html",
+                    "kit-list.pdf"))
 
 
 @dataclass(frozen=True)

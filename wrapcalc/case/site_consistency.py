@@ -14,7 +14,7 @@ _PLACES = ("first", "second", "third", "fourth", "fifth")
 #: A longer defect is a fault of its own.
 _LONGEST = 20_000
 #: Two distances that differ by more than this share of the joint contradict; less is looked at on the dig sheet.
-_SLIP = 0.05
+_SLIP = 0.10
 #: What each row of a list of tables needs.
 _ROWS = {"keep_out": ("what", "start", "end", "rule"), "joint": ("side", "length"), "stock": ("item", "count", "batch",
                                                                                               "expiry")}

@@ -224,7 +224,6 @@ def template() -> Path:
 def _fill(folder: Path, bundle: Bundle, record: dict[str, Any], revision: int, previous: Previous,
           made_from: dict[str, str], isolated: bool, start: float) -> None:
     from wrapcalc.package.engine import run_notebook
-    from wrapcalc.package.pdf import html_to_pdf
     from wrapcalc.package.report import report_html
     for name, raw in bundle.files.items():
         (folder / name).write_bytes(raw)
@@ -239,8 +238,22 @@ def _fill(folder: Path, bundle: Bundle, record: dict[str, Any], revision: int, p
                            "report it")
     html = report_html(record, revision=revision, digest=made_from["record_sha256"], changes=differs,
                        guards=guards(), supersedes=previous.revision or None)
-    (folder / "package.html").write_text(html, encoding="utf-8", newline="\n")
-    html_to_pdf(html, folder / "package.pdf", paper=record["case"]["paper"])
+    _page(folder, "package", html, record["case"]["paper"])
+    if record["site"]["dig"]:
+        from wrapcalc.package.dig_sheet import dig_sheet_html
+        sheet = dig_sheet_html(record, revision=revision, digest=made_from["record_sha256"])
+        _page(folder, "dig-sheet", sheet, record["case"]["paper"])
+    if record["decision"]["word"] == "wrap":
+        from wrapcalc.package.as_found_form import blank_form
+        from wrapcalc.package.readings_template import template_csv
+        from wrapcalc.package.site_sheet import kit_list_html, site_sheet_html
+        for name, made in (("site-sheet", site_sheet_html), ("kit-list", kit_list_html)):
+            _page(folder, name, made(record, revision=revision, digest=made_from["record_sha256"]),
+                  record["case"]["paper"])
+        (folder / "as-found-form.toml").write_text(blank_form(record, bundle, revision=revision), encoding="utf-8",
+                                                   newline="\n")
+        (folder / "readings-template.csv").write_text(template_csv(record, bundle, revision=revision),
+                                                      encoding="utf-8", newline="")
     if record["order"]:
         (folder / "takeoff.csv").write_text(takeoff_csv(record), encoding="utf-8", newline="")
     (folder / "README.txt").write_text(_readme(record, revision), encoding="utf-8", newline="\n")
@@ -253,6 +266,13 @@ def _fill(folder: Path, bundle: Bundle, record: dict[str, Any], revision: int, p
         facts["previous"] = {"revision": previous.revision,
                              "manifest_sha256": digests.sha256((previous.folder / digests.MANIFEST).read_bytes())}
     digests.write_manifest(folder, facts)
+
+
+def _page(folder: Path, name: str, html: str, paper: str) -> None:
+    """One page as HTML and as PDF."""
+    from wrapcalc.package.pdf import html_to_pdf
+    (folder / f"{name}.html").write_text(html, encoding="utf-8", newline="\n")
+    html_to_pdf(html, folder / f"{name}.pdf", paper=paper)  # type: ignore[arg-type]
 
 
 def _json(path: Path, data: dict[str, Any]) -> None:
@@ -292,6 +312,11 @@ def _readme(record: dict[str, Any], revision: int) -> str:
         "How to read this folder without the tool that made it:",
         "package.pdf, package.html  the package; both say the same, and every number leads to its step",
         "record.json                everything in it as data (JSON, UTF-8); the pages are made from it alone",
+        "dig-sheet.pdf, .html       for the dig: the right joint, the trench, blanks for what is found",
+        "site-sheet.pdf, .html      two pages for the crew; only when the decision is 'wrap'",
+        "kit-list.pdf, .html        what must be in the vehicle; only when the decision is 'wrap'",
+        "as-found-form.toml         to be filled in at the pipe: wrapcalc as-found FOLDER FILE",
+        "readings-template.csv      to be filled in during the work: wrapcalc closeout FOLDER FILE",
         "workbook.ipynb             the same calculation step by step (Jupyter notebook, JSON)",
         "case.toml                  what the engineer stated; other .toml and .csv files: what it refers to",
         "takeoff.csv                what to order; only when the decision is 'wrap'",

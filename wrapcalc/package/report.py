@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from itertools import groupby
 from typing import Any
@@ -22,10 +23,38 @@ from wrapcalc.render.drawings import drawings
 
 WARNING = "NOT APPROVED: not for construction"
 _UNITS = "Units side by side"
-STAGES = {"A": "Assessment", "D": "Design of the wrap", "T": "Takeoff"}
+STAGES = {"A": "Assessment", "D": "Design of the wrap", "T": "Takeoff", "I": "The work on site",
+          "E": "The dig"}
 _GUARDS = ("published", "independent", "regression")
 _TRUSTED = ("verified", "seen")
 _PLAIN = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789 .,:-")
+
+
+_NAME = 32  # letters of a name at the head of a sheet; the cover has it whole
+#: What every sheet and record with names on it says of them.
+IDENTITIES = "identities are typed, not authenticated"
+
+
+@dataclass(frozen=True)
+class Approval:
+    """Who made, checked and approved a package, and on which day (ISO date); names as they were typed."""
+
+    author: str
+    checker: str
+    approver: str
+    on: str
+
+    @property
+    def heading(self) -> str:
+        """At the head of each page, in place of the warning."""
+        return f"Approved by {self.approver}, {self.on}"
+
+    @property
+    def line(self) -> str:
+        """All three and the day, for the head of a sheet."""
+        author, checker, approver = (n if len(n) <= _NAME else n[: _NAME - 1] + "…" for n in (
+            self.author, self.checker, self.approver))
+        return f"Approved on {self.on} by author {author}, checker {checker}, approver {approver}"
 
 
 def report_html(
@@ -36,12 +65,16 @@ def report_html(
     changes: Sequence[Mapping[str, str]] | None = None,
     guards: Mapping[str, Sequence[str]] | None = None,
     supersedes: int | None = None,
+    approval: Approval | None = None,
+    not_stated: Sequence[str] = (),
 ) -> str:
     """The calculation package of a record as one HTML page that stands alone.
 
     digest: SHA-256 of the record, printed in full on the cover and shortened at the foot of each page.
     changes: what differs from the revision before, rows of what / before / after; None for a first revision.
     supersedes: the revision that this one takes the place of; the one before, if not given.
+    approval: names and date in place of the warning; None while it is not approved. not_stated: fields of the site
+    that the case left open when it was approved.
     guards: formula name -> reference checks that guard it. The same arguments give the same text.
     """
     page = _environment().get_template("report.html")
@@ -52,13 +85,16 @@ def report_html(
         digest=digest,
         changes=changes,
         guards={name: guard_words(texts) for name, texts in (guards or {}).items()},
-        warning=WARNING,
+        warning=approval.heading if approval else WARNING,
+        approval=approval,
+        identities=IDENTITIES,
+        open=not_stated,
         stages=_stages(record),
         checks=[i for i in record["items"] if i["type"] == "check"],
         figures={name: Markup(svg) for name, svg in figures.items()},
         site=_site(record, figures),
         supersedes=(supersedes or revision - 1) if revision > 1 else None,
-        unverified=sum(x["status"] == "from memory" for x in (*record["table_entries"], *record["formulas"])),
+        unverified=unverified(record),
         kinds=_kinds(record["items"]),
         not_asked=_not_asked(record),
         questions={i["field"]: i["question"] for i in record["inputs"]},
@@ -66,6 +102,11 @@ def report_html(
         covers=covering(record["items"]),
     )
     return share_glyphs(html)
+
+
+def unverified(record: Mapping[str, Any]) -> int:
+    """How many values and formulas of the record are from memory."""
+    return sum(x["status"] == "from memory" for x in (*record["table_entries"], *record["formulas"]))
 
 
 def guard_words(texts: Sequence[str]) -> str:
@@ -192,8 +233,10 @@ def _step_links(names: Iterable[str]) -> Markup:
 
 
 def _css_text(value: object) -> Markup:
-    """A text as a CSS string: whatever is not plain is written as its code, so that nothing can end it."""
-    return Markup('"' + "".join(c if c in _PLAIN else f"\\{ord(c):06X}" for c in str(value)) + '"')
+    """A text as a CSS string: whatever is not plain is written as its code, so that nothing can end it.
+
+    The blank that ends a code is part of it; without it a blank of the text after the code would be lost."""
+    return Markup('"' + "".join(c if c in _PLAIN else f"\\{ord(c):06X} " for c in str(value)) + '"')
 
 
 @lru_cache(1)

@@ -24,6 +24,8 @@ ACCEPTED, DEVIATION, REJECTED, OPEN = "accepted", "accepted with deviation", "re
 VERDICTS = (ACCEPTED, DEVIATION, REJECTED, OPEN)
 WHOLE, DAMAGED, MISSING = "whole", "damaged", "missing"
 APPROVAL, AS_FOUND, CLOSE_OUT = "approval", "as found", "close-out"
+#: Verdicts of a look into the ditch; only the first lets the work begin.
+LOOKS = HOLDS, STOP, INCOMPLETE = "the design holds", "stop: new revision", "incomplete"
 #: Folder beside the packages -> kind of evidence, and the file that holds it (the approval is its manifest).
 PLACES = {"approval": (APPROVAL, ""), "as_found": (AS_FOUND, "as_found.json"), "closeout": (CLOSE_OUT, "closeout.json")}
 #: The only datum whose coordinates go out, as compared: without case and spacing.
@@ -246,11 +248,16 @@ def _evidence(path: Path) -> Evidence:
 
 
 def _facts(kind: str, manifest: dict[str, Any], data: dict[str, Any]) -> dict[str, Any]:
-    """What counts of the evidence; raises PackageError for a close-out whose verdict is not one of the four words."""
+    """What counts of the evidence; raises PackageError for a verdict that is not one of its words."""
     told = text(data.get("package_manifest_sha256")) or text(manifest.get("package_manifest_sha256"))
     out: dict[str, Any] = {"package_digest": told}
     if kind == APPROVAL:
         return out | {"on": _day(data.get("approved_on")), "by": text(data.get("approver"))}
+    if kind == AS_FOUND:
+        word = text(data.get("verdict"))
+        if word not in LOOKS:
+            raise PackageError(f"its verdict is {word!r}; allowed: {', '.join(LOOKS)}")
+        return out | {"word": word, "on": _day(data.get("date"))}
     if kind == CLOSE_OUT:
         word = text(data.get("verdict"))
         if word not in VERDICTS:

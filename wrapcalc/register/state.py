@@ -12,7 +12,9 @@ from wrapcalc.register.evidence import (
     CLOSE_OUT,
     DAMAGED,
     DEVIATION,
+    HOLDS,
     MISSING,
+    STOP,
     WHOLE,
     Evidence,
     Revision,
@@ -22,6 +24,8 @@ from wrapcalc.register.restrictions import Restriction, restrictions
 
 WRAP = "wrap"
 ASSESSED, DESIGNED, APPROVED, CHECKED = "assessed", "designed", "approved", "as found checked"
+#: What was found stands against the design: nobody goes back before a new revision is issued.
+STOPPED = "stopped by what was found"
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,10 +145,12 @@ def _standing(r: Revision, of: list[Evidence], latest: bool) -> tuple[Standing, 
         state, by = closed.word, closed
     elif r.decision != WRAP:
         state, by = ASSESSED, None
+    elif check is not None and check.word == STOP:
+        state, by = STOPPED, check
     elif approval is None:
         state, by = DESIGNED, None
     else:
-        state, by = (CHECKED, check) if check else (APPROVED, approval)
+        state, by = (CHECKED, check) if check is not None and check.word == HOLDS else (APPROVED, approval)
     return Standing(r, state, latest, by.folder if by else r.package, by.digest if by else r.digest,
                     approval.on if approval else "", closed.on if closed else "",
                     closed.next_inspection if closed else "", closed.end_of_life if closed else "",

@@ -14,6 +14,9 @@ from wrapcalc.render import weather_drawings as forecast
 from wrapcalc.render import wrap_drawings as wrap
 from wrapcalc.render.display import Shown
 
+#: Letters of assessment, design and takeoff.
+_OF_THE_DESIGN = ("A", "D", "T")
+
 
 def drawings(record: Mapping[str, Any]) -> dict[str, str]:
     """Name -> inline SVG, in the order of the page, without those that do not apply."""
@@ -60,11 +63,16 @@ def _depth_map(record: Mapping[str, Any]) -> str | None:
 
 
 def _margins(record: Mapping[str, Any]) -> str | None:
-    """Every check with a share of its limit, and of the others those that are not met."""
+    """Every check of the design with a share of its limit, and of the others those that are not met.
+
+    What is checked of the work on site stands on its sheets.
+    """
     rows = [
         (f"{c['id']} {c['title']}", c["utilisation"], c["verdict"])
         for c in record["items"]
-        if c["type"] == "check" and (c["utilisation"] is not None or c["verdict"] != "met")
+        if c["type"] == "check"
+        and c["stage"] in _OF_THE_DESIGN
+        and (c["utilisation"] is not None or c["verdict"] != "met")
     ]
     return (
         _drawn("margins", rows=rows, title=f"Case {record['case']['id']}: use of the limits")

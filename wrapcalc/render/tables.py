@@ -185,9 +185,9 @@ def inputs_table(
         if not i["answered"] and not asked and i["field"] not in lacking:
             continue
         head = ""
-        if (table := i["field"].partition(".")[0]) != group:
+        if (table := _group(i["field"])) != group:
             # Inside the first row of its group: a row of its own could be left alone at the foot of a page.
-            group, head = table, f'<span class="wc-group">{f.text(_GROUPS.get(table, table))}</span>'
+            group, head = table, f'<span class="wc-group">{f.text(_titled(table, _GROUPS))}</span>'
         question = f'{head}{f.text(i["question"])} <span class="wc-field">{f.text(i["field"])}</span>'
         name = f.place("case", i["field"]) if links else ""
         rows.append(
@@ -196,13 +196,25 @@ def inputs_table(
     return f.table(["Question", "Value", "Source"], rows, [46, 22, 32])
 
 
+def _group(field: str) -> str:
+    """The table of a field, and of a list of tables the row: "stock.1.batch" is "stock.1"."""
+    table, _, rest = field.partition(".")
+    row = rest.partition(".")[0]
+    return f"{table}.{row}" if row.isdigit() else table
+
+
+def _titled(group: str, titles: Mapping[str, str]) -> str:
+    table, _, row = group.partition(".")
+    return titles.get(table, table) + (f", {int(row) + 1}" if row else "")
+
+
 def system_table(system: Mapping[str, Any], *, links: bool = False) -> str:
     """The data sheet of the wrap system, by its parts."""
     rows, group = [], ""
     for x in system["rows"]:
         head = ""
-        if (part := x["field"].partition(".")[0]) != group:
-            group, head = part, f'<span class="wc-group">{f.text(_PARTS.get(part, part))}</span>'
+        if (part := _group(x["field"])) != group:
+            group, head = part, f'<span class="wc-group">{f.text(_titled(part, _PARTS))}</span>'
         name = f.place("system", f"{system['id']}/{x['field']}") if links else ""
         cells = [
             f"{head}{f.text(x['question'])}",

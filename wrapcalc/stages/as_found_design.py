@@ -98,13 +98,13 @@ def compare(book: Book, issued: Outcome, now: Outcome, places: list[Laid]) -> No
     book.gate("Decision", holds, now.decision.word, WRAP, issued=issued.decision.word,
               note="" if holds else now.decision.sentence, **_AGAIN)
     _pressures(book, before, after, issued)
-    if holds:
-        show = {"layers": "Layers asked for now against the layers issued",
-                "thickness required": "Thickness asked for now against the thickness issued"}
-        for name, limit in (("layers", "layers"), ("thickness required", "thickness")):
-            book.limit(show[name], after[name], "<=", before[limit], **_AGAIN)
-        book.limit("Pressure restored now against the one issued", after["restored pressure"], ">=",
-                   before["restored pressure"], **_AGAIN)
+    for title, name, sense, limit in (
+            ("Layers asked for now against the layers issued", "layers", "<=", "layers"),
+            ("Thickness asked for now against the thickness issued", "thickness required", "<=", "thickness"),
+            ("Pressure restored now against the one issued", "restored pressure", ">=", "restored pressure")):
+        if name in after:  # a run that ends before it has its own reason for a stop
+            book.limit(title, after[name], sense, before[limit], **_AGAIN)
+    if b is not None and b.extent is not None:
         _covers(book, issued, now, places, before, after)
         _units(book, issued, now)
         _filler(book, issued, now)

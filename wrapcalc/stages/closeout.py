@@ -20,6 +20,7 @@ from dataclasses import dataclass, replace
 
 from wrapcalc import units
 from wrapcalc.case import Bundle
+from wrapcalc.case.csv_table import counted
 from wrapcalc.case.readings import CONFIRMED, Reading, Readings, same_name
 from wrapcalc.checks import Check
 from wrapcalc.errors import CaseFaults, Fault, PackageError
@@ -112,7 +113,7 @@ def closeout(bundle: Bundle, outcome: Outcome, readings: Readings, *, package: s
     w = Work(bundle, d, readings, Ledger(), outcome.decision.beside)
     faults = [*_out_of_time(readings, made, now), *_unknown_units(readings, count), *_fahrenheit(w), *_own_work(w)]
     if faults:
-        raise CaseFaults(sorted(faults, key=lambda f: f.line or 0))
+        raise CaseFaults(counted(sorted(faults, key=lambda f: f.line or 0), readings.name))
     with recording(Recorder(bundle.case.display)):
         marked = marks(bundle, d)
     rec = Recorder(bundle.case.display)

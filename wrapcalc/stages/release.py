@@ -75,6 +75,9 @@ def accepted(bundle: Bundle) -> Accepted:
     rec.begin("Cure and release")
     reference = system.value("acceptance.hardness_reference")
     mean = reading.hardness_limit(tables.value(ISO_24817.id, "hardness_share"), reference)
+    if bundle.case.design.standard != ISO_24817.id:
+        rec.assume(f"The limits of hardness and of the laminate are those recalled of {ISO_24817.id}, whatever edition "
+                   "the case names: of other editions we recall none.", "safer reading")
     single = reading.hardness_single_limit(tables.value(PRACTICE.id, "hardness_single_share"), reference)
     rec.assume("No single reading of hardness may be below its own limit, besides the mean: how far one may lie "
                "below the mean is not known to us from the standard; the share is a table entry.", "safer reading")

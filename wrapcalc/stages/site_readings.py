@@ -336,7 +336,7 @@ def _dose(w: Work, where: str, material: str, resin: Reading, hardener: Reading,
     need = rec.named(dosing.hardener(mix.basis, dose, mass, packs), f"Hardener by the table for {where}")
     off = rec.procedure(f"Hardener in {where}, off the dose of the table", "difference over the dose, without its sign",
                         MECHANICS.id, "derived", {"weighed": w.value(hardener), "by the table": need},
-                        {"off": (abs(hardener.base - need.magnitude) / need.magnitude, "")},
+                        {"off": (round(abs(hardener.base - need.magnitude) / need.magnitude, 9), "")},
                         [("governing temperature", f"{mix.governing_temperature}: {w.show(governing)}")])["off"]
     entry = w.practice("dose_tolerance")
     w.limit(f"Hardener off the dose of the table, {where}", w.fine(off), "<=", w.fine(entry.value()),

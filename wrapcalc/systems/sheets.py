@@ -26,10 +26,9 @@ def read_system(path: Path, *, shown_as: str | None = None) -> tuple[System, byt
     if sheet is not None:
         faulty = {f.field for f in faults}
         lines = line_numbers(raw)
-        faults += [f for f in _incomplete(sheet, lines, name)
+        faults += [f for f in (*_incomplete(sheet, lines, name), *field_faults(sheet, lines, name))
                    if not any(f.field == g or f.field.startswith(f"{g}.") for g in faulty)]
         faults += _inconsistent(sheet, lines, name)
-        faults += field_faults(sheet, lines, name)
     if faults:
         raise CaseFaults(sorted(faults, key=lambda f: f.line or 0))
     return sheet, raw

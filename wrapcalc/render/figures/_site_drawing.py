@@ -24,6 +24,7 @@ BREAK = 13.0  # what a girth weld beyond the drawing takes at its end
 _REACH = 0.45  # share of the length drawn up to which a weld is still drawn in its place
 _LEADER = 3.2  # mm from the pipe to a row of numbers
 _PITCH = line_height(TEXT)
+_MOST_TOLD = 6  # starts that are told in words below the drawing
 _SHIFT = 14.0  # mm that a number may stand beside its place
 _NAMES = {"in": "inches"}
 
@@ -62,7 +63,7 @@ class _Inside:
     bottom: float
     taken: list[Box] = field(default_factory=list)
 
-    def put(self, x: float, wide: float, size: float, wanted: Sequence[float], soft: Sequence[Box] = ()) -> float | None:
+    def put(self, x: float, wide: float, size: float, wanted: Sequence[float], soft: Sequence[Box]) -> float | None:
         """The first wanted height at which a text centred on x meets nothing; None where there is none."""
         half = line_height(size) / 2
         for avoid in ([*self.taken, *soft], self.taken):
@@ -101,7 +102,8 @@ def site_drawing(
     (clock in hours, words before it). keep_outs: (start, end, words). other_weld: place of another girth weld. ends:
     words on the end treatment. least: the pipe is drawn less high, where the sheet has little room.
 
-    Raises ValueError, naming the argument, for no repairs, no units, NaN, clocks outside 0 to 12, a start behind its end.
+    Raises ValueError, naming the argument, for no repairs, no units, NaN, clocks outside 0 to 12, and a start
+    behind its end.
     """
     around = positive(circumference, "circumference")
     if not repairs:
@@ -114,7 +116,8 @@ def site_drawing(
     bounds = [(span([p for p, _ in r["overall"]], f"repairs[{i}] overall"),
                span([p for p, _ in r["steel"]], f"repairs[{i}] steel")) for i, r in enumerate(repairs)]
     seam = None if seam_clock is None else hours(seam_clock, "seam_clock")
-    view = _view([s for b in bounds for s in b[1]] + [x for d in hurt for x in d[:2]], zero_is_weld)
+    view = _view([s for b in bounds for s in b[1]] + [x for d in hurt for x in d[:2]]
+                 + [x for u in units for x in (u.left, u.right)], zero_is_weld)
     across, broken = view
     height = LOWEST if least else HIGHEST
 
@@ -126,7 +129,7 @@ def site_drawing(
     inside = _Inside(top, foot)
     drawn = [k for k in keep_outs if across.low <= k[0] and k[1] <= across.high]
     marks = _starts(units, across, top, height, inside, _hurt_boxes(hurt, across, top, height, around))
-    notes = _notes(zero, length_unit, seam, marks, keep_outs, ends, units,
+    notes = _notes(seam, marks, keep_outs, ends, units,
                    [r for r in (sides, *below) if r is None])
     rows_high = sum(r.height for r in below if r) + 1.5
     lines = [line for n in notes for line in wrap(n, sheet.WIDTH - 2.0, TEXT)]
@@ -173,7 +176,7 @@ def site_drawing(
         if row:
             _draw_row(page, row, across, level, foot, 1)
             level += row.height
-    _head(page, zero, zero_is_weld, across, broken)
+    _head(page, zero, zero_is_weld, length_unit, across, broken)
     for i, line in enumerate(lines):
         page.text(1.0, foot + rows_high + (i + 0.5) * _PITCH, line, size=TEXT)
     return page.svg(title, _said(repairs, zero, seam, length_unit))
@@ -247,7 +250,8 @@ def _draw_row(page: Sheet, row: _Row, across: Scale, near: float, pipe: float, s
 # -- on the pipe --------------------------------------------------------------------------------------------------
 @dataclass
 class _Marks:
-    """Start lines as (x0, x1, y), the words of each as (x, y, text, y of its line), names of units; the rest is told."""
+    """Start lines as (x0, x1, y), the words of each as (x, y, text, y of its line), names of units; the rest is
+    told below."""
 
     lines: list[tuple[float, float, float]]
     words: list[tuple[float, float, str, float]]
@@ -320,9 +324,9 @@ def _edges(page: Sheet, top: float, foot: float, across: Scale, broken: bool, we
             page.lines([[(x, top - 1.0), (x, foot + 1.0)]], pen=3.2)
 
 
-def _head(page: Sheet, zero: str, weld: bool, across: Scale, broken: bool) -> None:
+def _head(page: Sheet, zero: str, weld: bool, unit: str, across: Scale, broken: bool) -> None:
     """What zero is, above its place, and the flow on the side that is free."""
-    text = wrap(f"0 = {zero}", 100.0, BIG, True)[0]
+    text = wrap(f"0 = {zero}, {'' if weld else 'downstream +, '}{_NAMES.get(unit, unit)}", 130.0, BIG, True)[0]
     half = text_width(text, BIG, True) / 2
     place = across(0.0)
     if broken:
@@ -337,19 +341,20 @@ def _head(page: Sheet, zero: str, weld: bool, across: Scale, broken: bool) -> No
     page.areas([[(tip, 3.2), (tip - 3.2, 2.1), (tip - 3.2, 4.3)]], fill=sheet.INK)
 
 
-def _notes(zero: str, unit: str, seam: float | None, marks: _Marks, keep_outs: Sequence[tuple[float, float, str]],
+def _notes(seam: float | None, marks: _Marks, keep_outs: Sequence[tuple[float, float, str]],
            ends: str, units: Sequence[_Unit], missing: Sequence[None]) -> list[str]:
-    out = [f"{_NAMES.get(unit, unit)} from {zero}, downstream positive; clocks face downstream. To scale, but with one "
-           "scale along and another around the pipe."]
-    out.append("Hatched: damage. Heavy line at the arrow: the wrap starts there; the arrow is no direction of wrapping. "
-               f"Diamonds: magnetic markers. Tinted: repair{f', ends {ends}' if ends else ''}. Dashed: prepared steel.")
+    out = ["Heavy line at an arrow: a wrap starts (no direction of wrapping). Hatched: damage. Diamonds: magnetic "
+           f"markers. Tinted: repair{f', ends {ends}' if ends else ''}. Two scales: along and around."]
     if seam is None:
         out.append("Seam: clock not stated.")
     if any(len(u.starts) > 1 for u in units):
         out.append("1st, 2nd: tier from the pipe.")
     if marks.unnamed:
-        out.append(f"Units from upstream: {', '.join(dict.fromkeys(u.name for u in sorted(units, key=lambda u: u.left)))}.")
-    if marks.told:
+        names = dict.fromkeys(u.name for u in sorted(units, key=lambda u: u.left))
+        out.append(f"Units from upstream: {', '.join(names)}.")
+    if len(marks.told) > _MOST_TOLD:
+        out.append("Starts without a clock here: see the table.")
+    elif marks.told:
         out.append(f"Starts: {'; '.join(marks.told)}.")
     out += [f"Keep out, crossed: {words}." for _, _, words in keep_outs]
     if missing:

@@ -1,0 +1,242 @@
+"""An approval beside its package: the same record printed again with names; built aside, renamed when whole."""
+
+from __future__ import annotations
+
+import datetime
+import json
+import os
+import secrets
+import shutil
+import unicodedata
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from wrapcalc.errors import PackageError
+from wrapcalc.package import build, digests
+from wrapcalc.package.report import IDENTITIES, Approval, report_html, unverified
+
+PLACE, KIND, DATA = "approval", "approval", "approval.json"
+RECORD = "record.json"
+#: A longer name would not stand whole at the head of a page.
+MOST_LETTERS = 60
+
+
+@dataclass(frozen=True)
+class Result:
+    """What became of an approval. notices: what stands on it that its reader has to know."""
+
+    folder: Path
+    decision: str
+    unverified: int
+    notices: tuple[str, ...] = ()
+
+    @property
+    def lines(self) -> list[str]:
+        """For a terminal."""
+        return [f"approved: {self.decision} → {self.folder}", f"  {IDENTITIES}",
+                f"  unverified values and formulas: {self.unverified}", *(f"  note: {n}" for n in self.notices)]
+
+
+@dataclass(frozen=True)
+class _Package:
+    folder: Path
+    name: str
+    revision: int
+    manifest: Mapping[str, Any]
+    digest: str
+    made: datetime.datetime
+    record: Mapping[str, Any]
+
+
+def approve(package: Path, author: str, checker: str, approver: str, on: datetime.date, *,
+            today: datetime.date | None = None) -> Result:
+    """Approve a package; writes PACKAGES/approval/<its name>. today: by the clock, unless it is given.
+
+    Raises PackageError when the package is not as it was written, is superseded or approved already, when the names
+    do not stand for people who may check and approve each other's work, when the day cannot be, and when nothing can
+    be written. Identities are typed, not authenticated: that is printed wherever the names are.
+    """
+    of = _sound(package)
+    given = {"author": author, "checker": checker, "approver": approver}
+    typed = {role: _typed(role, name) for role, name in given.items()}
+    prepared = str(of.record["case"]["prepared_by"] or "")
+    _apart(typed, prepared)
+    _day(of, on, today or max(datetime.datetime.now(datetime.UTC).date(), datetime.date.today()))
+    target = of.folder.resolve().parent / PLACE / of.name
+    if target.exists():
+        raise PackageError(f"{of.name} is approved already ({target}); an approval is never changed: what is to be "
+                           "different goes into the case, and makes a new revision")
+    approval = Approval(**typed, on=on.isoformat())
+    notices = _notices(of, approval, prepared)
+    _write(of, approval, notices, target)
+    return Result(target, of.record["decision"]["word"], unverified(of.record), tuple(notices))
+
+
+# -- may it be approved? -----------------------------------------------------------------------------------------
+def _sound(package: Path) -> _Package:
+    """The package when every byte is as written, its name its own, and no later revision stands beside it."""
+    manifest = digests.read_manifest(package)
+    if manifest.get("kind") is not None or "record_sha256" not in manifest:
+        raise PackageError(f"{package}: this is {manifest.get('kind', 'something else')}, not a calculation package; "
+                           "name the folder of the package")
+    if problems := digests.integrity(package):
+        raise PackageError(f"{package}: this package was changed after it was written ({problems[0]}); restore it, or "
+                           "run the case again, and approve what comes out")
+    name = f"{manifest['case']}-r{manifest['revision']}"
+    if package.resolve().name != name:
+        raise PackageError(f"{package}: its manifest says {name}; give the folder its name back")
+    last = build.latest(package.resolve().parent, manifest["case"])
+    if last.revision > manifest["revision"]:
+        raise PackageError(f"{package}: revision {manifest['revision']} is superseded by revision {last.revision}; "
+                           f"approve {last.folder and last.folder.name}, or move it away if it was never issued")
+    digest = digests.sha256((package / digests.MANIFEST).read_bytes())
+    return _Package(package, name, manifest["revision"], manifest, digest, _made(package), _record(package, manifest))
+
+
+def _made(package: Path) -> datetime.datetime:
+    try:
+        told = json.loads((package / "run.json").read_bytes())["finished_utc"]
+        return datetime.datetime.strptime(told, "%Y-%m-%dT%H:%M:%SZ").replace(tzinfo=datetime.UTC)
+    except (OSError, ValueError, KeyError, TypeError):
+        raise PackageError(f"{package / 'run.json'}: it does not say when the package was made") from None
+
+
+def _record(package: Path, manifest: Mapping[str, Any]) -> Mapping[str, Any]:
+    """The record whose digest the manifest names. Raises PackageError for another one, or one of another layout."""
+    from wrapcalc.record import SCHEMA
+    raw = (package / RECORD).read_bytes()
+    if digests.sha256(raw) != manifest["record_sha256"]:
+        raise PackageError(f"{package / RECORD}: this is not the record that the manifest names; the package was "
+                           "damaged")
+    record: dict[str, Any] = json.loads(raw)
+    if record.get("schema") != SCHEMA or "site" not in record:
+        raise PackageError(f"{package / RECORD}: written by another version of wrapcalc, with another layout; run the "
+                           "case again with this version and approve what comes out")
+    return record
+
+
+def plain(name: str) -> str:
+    """A name as it is compared: without case and spacing, in one form of Unicode."""
+    return "".join(unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", name).casefold()).split())
+
+
+def _typed(role: str, name: str) -> str:
+    """The name on one line. Raises PackageError where it can be no name, or cannot be printed."""
+    from wrapcalc.package.pdf import printable_characters
+    shown = " ".join(unicodedata.normalize("NFC", name).split())
+    if sum(c.isalpha() for c in shown) < 2:
+        raise PackageError(f"{role} '{shown}': this is no name; type the full name of the {role}")
+    if len(shown) > MOST_LETTERS:
+        raise PackageError(f"{role} '{shown[:20]}…': {len(shown)} letters; a name may have {MOST_LETTERS}")
+    odd = sorted({c for c in shown if ord(c) < 32 or not c.isprintable() or ord(c) not in printable_characters()})
+    if odd:
+        raise PackageError(f"{role}: the page cannot print {', '.join(f'U+{ord(c):04X}' for c in odd[:5])}; write the "
+                           "name in letters that it can, for example Latin ones")
+    return shown
+
+
+def _apart(typed: Mapping[str, str], prepared: str) -> None:
+    """Nobody checks or approves work of their own. The checker may be the approver."""
+    for role in ("checker", "approver"):
+        if plain(typed[role]) == plain(typed["author"]):
+            raise PackageError(f"{role} and author are both '{typed[role]}': nobody may be {role} of work of their "
+                               "own; name somebody else")
+        if prepared and plain(typed[role]) == plain(prepared):
+            raise PackageError(f"{role} '{typed[role]}' prepared the case (case.prepared_by): nobody may be {role} of "
+                               "work of their own; name somebody else")
+
+
+def _day(of: _Package, on: datetime.date, today: datetime.date) -> None:
+    """Not before the package was made and not after today; the day by UTC or by the clock of this place."""
+    if on < min(of.made.date(), of.made.astimezone().date()):
+        raise PackageError(f"approved on {on}: the package was made on {of.made.date()} (UTC); nothing is approved "
+                           "before it is there")
+    if on > today:
+        raise PackageError(f"approved on {on}: that day is still to come (today is {today}); an approval is not dated "
+                           "forward")
+
+
+def _notices(of: _Package, approval: Approval, prepared: str) -> list[str]:
+    record = of.record
+    out = []
+    if not prepared:
+        out.append("The case does not state who prepared it (case.prepared_by).")
+    elif plain(prepared) != plain(approval.author):
+        out.append(f"The author '{approval.author}' is not who prepared the case ('{prepared}', case.prepared_by).")
+    if plain(approval.checker) == plain(approval.approver):
+        out.append("Checker and approver are the same person.")
+    if count := unverified(record):
+        out.append(f"{count} values and formulas are from memory and not verified against a licensed copy.")
+    if open_ := not_stated(record):
+        out.append(f"Not stated for the site, to be filled in before work: {', '.join(open_)}.")
+    return out
+
+
+def not_stated(record: Mapping[str, Any]) -> list[str]:
+    """Questions of the site without an answer, of those that the decision needs: all for a wrap, else those of the
+    dig, and none where nothing is repaired."""
+    word = record["decision"]["word"]
+    dug = ("location.", "excavation.")
+    return [f for f in record["site"]["not_stated"]
+            if word == "wrap" or (word != "no repair needed" and f.startswith(dug))]
+
+
+# -- on disk -----------------------------------------------------------------------------------------------------
+def _write(of: _Package, approval: Approval, notices: list[str], target: Path) -> None:
+    """Build the folder aside, among the packages where leftovers are looked for, and give it its name."""
+    place = target.parent.parent
+    aside = place / f".building-{os.getpid()}-{build._host()}-{secrets.token_hex(4)}"
+    try:
+        build._in_hand.add(aside)
+        try:
+            aside.mkdir(0o700)
+            for name, html in pages(of.record, of.folder, of.revision, of.manifest, approval).items():
+                _print(aside / name, html, of.record["case"]["paper"])
+            build._json(aside / DATA, {"schema": 1, "kind": KIND, **(facts := _facts(of, approval)),
+                                       "record_sha256": of.manifest["record_sha256"], "notice": IDENTITIES,
+                                       "unverified": unverified(of.record),
+                                       "not_stated": not_stated(of.record), "notices": notices})
+            digests.write_manifest(aside, {"kind": KIND} | facts)
+            os.chmod(aside, 0o755)
+            target.parent.mkdir(exist_ok=True)
+            if not build._put_in_place(aside, target):
+                raise PackageError(f"{of.name} was approved by another run meanwhile ({target}); an approval is never "
+                                   "changed")
+        finally:
+            shutil.rmtree(aside, ignore_errors=True)
+            build._in_hand.discard(aside)
+    except OSError as e:
+        raise PackageError(f"{target}: cannot be written ({e.strerror or e}); nothing half-written was left") from None
+
+
+def _facts(of: _Package, approval: Approval) -> dict[str, Any]:
+    return {"package": of.name, "case": of.manifest["case"], "revision": of.revision,
+            "package_manifest_sha256": of.digest, "author": approval.author, "checker": approval.checker,
+            "approver": approval.approver, "approved_on": approval.on}
+
+
+def _print(path: Path, html: str, paper: Any) -> None:
+    from wrapcalc.package.pdf import html_to_pdf
+    path.with_suffix(".html").write_text(html, encoding="utf-8", newline="\n")
+    html_to_pdf(html, path.with_suffix(".pdf"), paper=paper)
+
+
+def pages(record: Mapping[str, Any], folder: Path, revision: int, manifest: Mapping[str, Any], approval: Approval
+          ) -> dict[str, str]:
+    """File name without suffix -> page with names and date, from the record of the package."""
+    from wrapcalc.package.dig_sheet import dig_sheet_html
+    from wrapcalc.package.site_sheet import kit_list_html, site_sheet_html
+    same: dict[str, Any] = {"revision": revision, "digest": manifest["record_sha256"]}
+    differs = json.loads((folder / "changes.json").read_bytes())["changes"] if (
+        folder / "changes.json").is_file() else None
+    out = {"package": report_html(record, changes=differs, guards=build.guards(), approval=approval,
+                                  not_stated=not_stated(record),
+                                  supersedes=(manifest.get("previous") or {}).get("revision"), **same)}
+    if record["decision"]["word"] == "wrap" and record["site"]["wrap"]:
+        out["site-sheet"] = site_sheet_html(record, approval=approval, **same)
+        out["kit-list"] = kit_list_html(record, approval=approval, **same)
+    if record["site"]["dig"]:
+        out["dig-sheet"] = dig_sheet_html(record, heading=approval.line, **same)
+    return out

@@ -245,7 +245,7 @@ def _applies(outcome: Outcome, need: str) -> bool:
 
 def _system(outcome: Outcome) -> dict[str, Any] | None:
     sheet = outcome.bundle.system
-    if sheet is None or outcome.design is None:
+    if sheet is None or (outcome.design is None and outcome.dig is None):
         return None
     rows = []
     for dotted, info in _fields(sheet):

@@ -14,7 +14,8 @@ START = datetime(2026, 10, 6, 12, 0, tzinfo=timezone(timedelta(hours=1)))
 
 @pytest.fixture
 def bundle(judge):
-    return lambda file="HB-07.toml", **fields: judge(file, **fields).bundle
+    """A case whose thermometer has no error, unless the test states one."""
+    return lambda file="HB-07.toml", **fields: judge(file, **{"work__temperature_error": "0 °C"} | fields).bundle
 
 
 def hourly(*temperatures: float, step: float = 1.0) -> list[tuple[datetime, float]]:
@@ -41,9 +42,20 @@ def test_the_plan_is_the_time_at_the_coldest_steel_and_says_that_it_releases_not
     assert PLAN_ONLY in [a["text"] for a in rec.assumptions] and rec.topic == "Cure and release"
 
 
-def test_between_two_points_the_plan_takes_less_than_the_colder_row(bundle):
+def test_between_two_points_the_plan_goes_by_a_straight_line(bundle):
+    """The longer reading: Arrhenius' law would give less."""
     out, _ = plan(bundle(work__steel_low="17 °C"))
-    assert 25 < out.time.magnitude < 36 - 2 / 7 * 11, "below the straight line"
+    assert out.time.magnitude == pytest.approx(36 - 2 / 7 * 11)
+
+
+def test_the_error_of_the_thermometer_is_taken_off_the_plan_and_the_log(bundle):
+    out, _ = plan(bundle(work__steel_low="17.5 °C", work__temperature_error="0.5 °C"))
+    assert out.time.magnitude == pytest.approx(36 - 2 / 7 * 11)
+    log, rec = aged(bundle(work__temperature_error="0.5 °C"), hourly(*[15.4] * 37))
+    assert log.age.magnitude == 0 and log.cold.magnitude == 36
+    assert any("0.5 °C, is taken off every logged steel temperature" in a["text"] for a in rec.assumptions)
+    log, _ = aged(bundle(work__temperature_error="0.5 °C"), hourly(*[15.5] * 37))
+    assert log.age.magnitude == 1
 
 
 @pytest.mark.parametrize(("steel", "hours"), [("16 °C", 30), ("20.9 °C", 30), ("21 °C", 23), ("69 °F", 30),

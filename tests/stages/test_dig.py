@@ -151,8 +151,8 @@ def test_a_joint_of_another_length_is_told_by_its_length(dug):
     assert found.joints[0].apart == "its length" and found.joints[0].told and not found.alike and not rec.warnings
 
 
-@pytest.mark.parametrize(("length", "told"), [("12.066 m", True), ("12.065 m", False), ("11.667 m", False)])
-def test_lengths_tell_joints_apart_from_twice_the_tolerance_on(dug, length, told):
+@pytest.mark.parametrize(("length", "told"), [("12.067 m", True), ("12.066 m", False), ("11.666 m", False)])
+def test_lengths_tell_joints_apart_beyond_twice_the_tolerance(dug, length, told):
     """Common practice: each length may be read 0.1 m wrong; the joint has 11.866 m."""
     found, _, _ = dug(joint=[joint("upstream", "117", length)])
     assert (found.joints[0].apart == "its length") == told

@@ -15,6 +15,16 @@ def time_in_table(t_a, t_b, T_a, T_b, T, T_0):
     return t_a * (t_b / t_a) ** ((T - T_a) / (T_b - T_a) * ((T_b - T_0) / (T - T_0)))
 
 
+@formula(symbol="t_T", unit="hour", source=MECHANICS, clause="", status="derived",
+         t_a="hour", t_b="hour", T_a="degC", T_b="degC", T="degC")
+def straight_time(t_a, t_b, T_a, T_b, T):
+    """Time of a cure at a temperature between two rows of its table.
+
+    A straight line in the temperature: longer than by Arrhenius' law, whose curve it spans. Only for T from T_a to T_b.
+    """
+    return t_a + (t_b - t_a) * ((T - T_a) / (T_b - T_a))
+
+
 @formula(symbol="t_eq", unit="hour", source=MECHANICS, clause="", status="derived", A_c="", t_1="hour")
 def equivalent_hours(A_c, t_1):
     """Cure age as hours at the coldest row of the table."""

@@ -175,9 +175,9 @@ def impact_radius(k_r, P, D):
     """Potential impact radius of a gas line.
 
     The rule has k_r times the root of pressure in psi times the square of the diameter in inches, in feet;
-    1 psi is 0.00689475729 MPa, 1 in is 25.4 mm, 1 ft is 0.3048 m.
+    1 psi is 0.00689476 MPa, 1 in is 25.4 mm, 1 ft is 0.3048 m.
     """
-    return 0.3048 * k_r * sqrt(P / 0.00689475729 * (D / 25.4) ** 2)
+    return 0.3048 * k_r * sqrt(P / 0.00689476 * (D / 25.4) ** 2)
 
 
 @formula(symbol="e_U", unit="mm", source=MECHANICS, clause="", status="derived",

@@ -6,7 +6,6 @@ appendix only. The page loads nothing: style and drawings stand inside it.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -22,9 +21,10 @@ from wrapcalc.render import fragments, items, tables
 from wrapcalc.render.drawings import drawings
 
 WARNING = "NOT APPROVED: not for construction"
-_UNITS = "Units side by side"
 STAGES = {"A": "Assessment", "D": "Design of the wrap", "T": "Takeoff", "I": "The work on site",
           "E": "The dig"}
+#: Stages that are printed in the form of the trace, once: the work on site has many alike steps.
+COMPACT = ("I", "E")
 _GUARDS = ("published", "independent", "regression")
 _TRUSTED = ("verified", "seen")
 _PLAIN = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789 .,:-")
@@ -90,9 +90,10 @@ def report_html(
         identities=IDENTITIES,
         open=not_stated,
         stages=_stages(record),
+        compact=COMPACT,
         checks=[i for i in record["items"] if i["type"] == "check"],
         figures={name: Markup(svg) for name, svg in figures.items()},
-        site=_site(record, figures),
+        design=_design(record),
         supersedes=(supersedes or revision - 1) if revision > 1 else None,
         unverified=unverified(record),
         kinds=_kinds(record["items"]),
@@ -152,12 +153,24 @@ def _stages(record: Mapping[str, Any]) -> list[dict[str, Any]]:
     for letter, title in STAGES.items():
         inside = [i for i in record["items"] if i["stage"] == letter]
         topics = [
-            {"title": topic, "items": [Markup(html) for html in items.items_html(list(group), links=True)]}
+            {"title": topic, "items": _compact(group) if letter in COMPACT else _typeset(group)}
             for topic, group in groupby(inside, key=lambda i: i["topic"])
         ]
         if topics:
             found.append({"letter": letter, "title": title, "topics": topics})
     return found
+
+
+def _typeset(found: Iterable[Mapping[str, Any]]) -> list[Markup]:
+    return [Markup(html) for html in items.items_html(list(found), links=True)]
+
+
+def _compact(found: Iterable[Mapping[str, Any]]) -> list[Any]:
+    """Steps and procedures as they are, for the form of the trace; checks typeset."""
+    out: list[Any] = []
+    for checks, rows in ((c, list(g)) for c, g in groupby(found, key=lambda i: i["type"] == "check")):
+        out += _typeset(rows) if checks else rows
+    return out
 
 
 def _kinds(found: Sequence[Mapping[str, Any]]) -> dict[str, int]:
@@ -179,25 +192,12 @@ def _not_asked(record: Mapping[str, Any]) -> list[str]:
     ]
 
 
-def _site(record: Mapping[str, Any], figures: Mapping[str, str]) -> dict[str, Any]:
-    """What a crew has to know, as printed elsewhere in the record; what the record lacks is an empty text."""
-    units_chosen = next(
-        (dict(i["details"]).get("chosen", "") for i in record["items"]
-         if i["type"] == "procedure" and i["title"] == _UNITS), "")  # fmt: skip
-    # The same drawing twice in one page: the second with ids of its own.
-    drawing = re.sub(r'(\bid="|\baria-\w+="|href="#|url\(#| )(f[0-9a-f]{12}-)', r"\1order-\2",
-                     figures.get("unwrapped pipe", ""))  # fmt: skip
+def _design(record: Mapping[str, Any]) -> dict[str, Any]:
+    """The pressure while the wrap is laid, as printed elsewhere in the record, and the route of record."""
     given = {i["field"]: i["shown"] if i["answered"] else "" for i in record["inputs"]}
     cap = given.get("service.installation_pressure", "").removesuffix(" gauge")  # the page says that once for all
-    return {
-        "input": given,
-        "cap": cap if record["decision"]["word"] == "wrap" else "",
-        "sheet": {x["field"]: x["shown"] for x in (record["system"] or {"rows": []})["rows"]},
-        "headline": {h["label"]: h["value"] for h in record["headline"]},
-        "required": next((x for x in record["routes"] if x["chosen"] and x["required"]), None),
-        "units": units_chosen,
-        "drawing": Markup(drawing),
-    }
+    return {"cap": cap if record["decision"]["word"] == "wrap" else "",
+            "required": next((x for x in record["routes"] if x["chosen"] and x["required"]), None)}
 
 
 def _to_verify(record: Mapping[str, Any]) -> dict[str, list[Mapping[str, Any]]]:
@@ -277,6 +277,7 @@ def _environment() -> Environment:
         "fragment_style": Markup(items.STYLE),
         "needs": tables.NEEDS,
         "full": _full,
+        "tidy": units.tidy,
         "step_links": _step_links,
     }
     made.filters["css_text"] = _css_text

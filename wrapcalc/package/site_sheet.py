@@ -111,6 +111,16 @@ def _common(record: Record, revision: int, digest: str, approval: Approval | Non
     }
 
 
+def _windows(weather: Mapping[str, Any] | None) -> list[str]:
+    """Windows of the forecast in words: the one that holds the planned start first."""
+    if weather is None or weather["strip"] is None:
+        return []
+    strip, words = weather["strip"], weather["windows"]
+    start = strip["planned"][0] if strip["planned"] else None
+    holds = [start is not None and w[0] <= start <= w[1] for w in strip["windows"]]
+    return [w for _, w in sorted(zip(holds, words, strict=True), key=lambda pair: not pair[0])]
+
+
 def _site(record: Record, setting: Setting) -> dict[str, Any]:
     wrap, beside = record["site"]["wrap"], record["decision"]["beside"]
     points = wrap["hold_points"]
@@ -119,6 +129,7 @@ def _site(record: Record, setting: Setting) -> dict[str, Any]:
                 sorted(wrap["cautions"], key=lambda c: c["hazard"] not in FIRST)]
     joined = _joined(record)
     return {
+        "windows": _windows(wrap["weather"]),
         "wrap": wrap, "beside": beside, "laying": _laying(record, beside), "units": _units(record),
         "unit_pairs": [joined[i:i + 2] for i in range(0, len(joined), 2)],
         "before": _limits(points, _BEFORE), "after": _limits(points, _AFTER),

@@ -6,7 +6,7 @@ import math
 from bisect import bisect_right
 from dataclasses import dataclass
 
-from wrapcalc.formulas.curing import time_in_table
+from wrapcalc.formulas.curing import straight_time, time_in_table
 
 ABSOLUTE_ZERO = -273.15
 
@@ -16,12 +16,16 @@ class TimeTable:
     """temperatures in °C, rising: of points one for each time, of bands their edges, one more. times in hours, not
     rising with the temperature.
 
+    straight: points are joined by straight lines, which is the longer of the two readings and right for a cure;
+    otherwise ln time by 1/T, the shorter and right for a pot life.
+
     Of bands each holds from its lower edge up to, but without, the next one; the last edge belongs to the last band.
     """
 
     temperatures: tuple[float, ...]
     times: tuple[float, ...]
     banded: bool
+    straight: bool = False
 
     @property
     def coldest(self) -> float:
@@ -44,6 +48,9 @@ class TimeTable:
             return None
         if self.banded:
             return self.times[i]
+        if self.straight:
+            return straight_time.core(self.times[i], self.times[i + 1], self.temperatures[i], self.temperatures[i + 1],
+                                      temperature)
         return time_in_table.core(self.times[i], self.times[i + 1], self.temperatures[i], self.temperatures[i + 1],
                                   temperature, ABSOLUTE_ZERO)
 

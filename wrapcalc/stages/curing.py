@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 
 from wrapcalc.case import Bundle
 from wrapcalc.checks import Check
+from wrapcalc.formulas.climate import reading_lowered
 from wrapcalc.formulas.curing import equivalent_hours
 from wrapcalc.recorder import active
 from wrapcalc.searches.cure_age import Age
@@ -17,7 +18,7 @@ from wrapcalc.searches.time_table import TimeTable
 from wrapcalc.stages.dosing import citation, inside, time_at
 from wrapcalc.standards.documents import MECHANICS, PRACTICE
 from wrapcalc.systems.field_model import BANDS
-from wrapcalc.units import show
+from wrapcalc.units import show, steady
 from wrapcalc.values import Value
 
 PLAN_ONLY = ("The time to release is a plan, at the coldest steel expected. A forecast may plan a release; only steel "
@@ -67,7 +68,7 @@ def cure_plan(bundle: Bundle) -> CurePlan | None:
     rec.begin("Cure and release")
     rec.assume(PLAN_ONLY, citation(bundle))
     table = cure_table(bundle)
-    steel, checks = inside(bundle, bundle.case.optional("work.steel_low"), "cure_table.temperatures",
+    steel, checks = inside(bundle, _read_low(bundle, bundle.case.optional("work.steel_low")), "cure_table.temperatures",
                            len(table.temperatures), "Cure: coldest steel until release", top=False)
     if steel is None:
         return CurePlan(None, "", PLAN_ONLY, checks)
@@ -81,11 +82,18 @@ def cure_plan(bundle: Bundle) -> CurePlan | None:
     return CurePlan(time, _earliest(bundle, time), PLAN_ONLY, checks)
 
 
+def _read_low(bundle: Bundle, steel: Value | None) -> Value | None:
+    """The steel with the error of the thermometer taken off, where one is stated."""
+    error = bundle.case.optional("work.temperature_error")
+    return steel if steel is None or error is None or not error.magnitude else reading_lowered(steel, error)
+
+
 def cure_table(bundle: Bundle) -> TimeTable:
     """The cure table of the sheet, in °C and hours."""
     assert bundle.system is not None
     cure = bundle.system.cure_table
-    return TimeTable(tuple(t.base for t in cure.temperatures), tuple(t.base for t in cure.times), cure.kind == BANDS)
+    return TimeTable(tuple(t.base for t in cure.temperatures), tuple(t.base for t in cure.times), cure.kind == BANDS,
+                     straight=True)
 
 
 def _earliest(bundle: Bundle, time: Value) -> str:
@@ -121,7 +129,12 @@ def cure_age(bundle: Bundle, log: Sequence[tuple[datetime, float]], *, source: s
         rec.assume("The cure is counted from the first logged steel temperature: nobody stated when the last unit was "
                    "laid.", source)
     start = -math.inf if since is None else (since - first).total_seconds() / 3600
-    age = search(table, hours, [c for _, c in log], longest.to("hour"), since=start)
+    error = bundle.case.optional("work.temperature_error")
+    if error is not None and error.magnitude:
+        rec.assume(f"The error of the thermometer, {error.show(display)}, is taken off every logged steel temperature.",
+                   "safer reading")
+    low = [steady(c - (0.0 if error is None else error.to("delta_degC"))) for _, c in log]
+    age = search(table, hours, low, longest.to("hour"), since=start)
     out = _recorded(bundle, table, age, longest, log, source)
     check = rec.check(title, out["cure age"], ">=", one, citation=citation(bundle), status="system sheet",
                       note=_note(age, display))

@@ -98,7 +98,7 @@ class _Apart:
             return None
         title = f"Length of {one.name} against {other.name}"
         apart = active().named(f.lengths_apart(one.length, other.length), title)
-        return active().check(title, apart, ">=", self.least, citation=PRACTICE.id, status="common practice",
+        return active().check(title, apart, ">", self.least, citation=PRACTICE.id, status="common practice",
                               kind="information").met
 
     def _seams(self, one: JointRow, other: JointRow) -> bool | None:
@@ -106,7 +106,7 @@ class _Apart:
             return None
         title = f"Seam of {one.name} against {other.name}, hours of the clock"
         apart = active().named(f.clocks_apart(one.seam, other.seam), title)
-        return active().check(title, apart, ">=", self.least_clock, citation=PRACTICE.id, status="common practice",
+        return active().check(title, apart, ">", self.least_clock, citation=PRACTICE.id, status="common practice",
                               kind="information").met
 
     def _beside(self, k: int) -> dict[str, str] | None:

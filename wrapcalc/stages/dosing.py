@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from wrapcalc.case import Bundle
 from wrapcalc.checks import Check
 from wrapcalc.formulas import mixing as f
-from wrapcalc.formulas.curing import time_in_table
+from wrapcalc.formulas.curing import straight_time, time_in_table
 from wrapcalc.recorder import active
 from wrapcalc.searches.time_table import TimeTable, row_of
 from wrapcalc.standards.documents import MECHANICS, PRACTICE
@@ -213,6 +213,10 @@ def time_at(bundle: Bundle, left: str, right: str, table: TimeTable, at: Value, 
         return value(f"{right}.{row}")
     if at.to("degC") in table.temperatures:
         return value(f"{right}.{table.temperatures.index(at.to('degC'))}")
+    if table.straight:
+        out = straight_time(value(f"{right}.{row}"), value(f"{right}.{row + 1}"), value(f"{left}.{row}"),
+                            value(f"{left}.{row + 1}"), at)
+        return active().named(out, title)
     out = time_in_table(value(f"{right}.{row}"), value(f"{right}.{row + 1}"), value(f"{left}.{row}"),
                         value(f"{left}.{row + 1}"), at, bundle.tables.value(MECHANICS.id, "absolute_zero"))
     return active().named(out, title)

@@ -86,6 +86,7 @@ def run(bundle: Bundle) -> Outcome:
         out = _run(bundle, rec)
         if out.decision.word == WRAP and out.design is not None and out.bears is not None:
             out.site = for_site(bundle, out.assessment, out.design, out.bears, out.order, out.decision)
+            out.order = out.site.order
         if out.decision.word != NO_REPAIR:
             rec.stage = "E"
             out.dig = dig(bundle, out.assessment, out.design, out.decision)

@@ -138,6 +138,7 @@ def _recorded(bundle: Bundle, full: Value, end: Value, length: Value, place: Pla
     system, rec, laid = bundle.system, active(), found.layout
     assert system is not None and laid is not None
     part = "sleeve" if system.is_sleeve else "lay_up"
+    _warn_of_place(bundle, laid, place)
     inputs = {"full-thickness length": full, "length used": length}
     inputs |= {f"width {i + 1}": w for i, w in enumerate(system.unit_widths)}
     inputs["most units"] = system.value(f"{part}.most_units")
@@ -174,6 +175,23 @@ def _recorded(bundle: Bundle, full: Value, end: Value, length: Value, place: Pla
     off = 2 * min((abs(x - centre) for x in joints), default=math.inf) if system.is_sleeve else math.inf
     return Layout(laid.widths, asked.joint, out["full-thickness cover"], out["sum of widths"],
                   {w: out[names[w]] for w in counts}, laid.start, joints, middle, off, fits, reason)
+
+
+def _warn_of_place(bundle: Bundle, laid: Found, place: Place) -> None:
+    """Little spare beyond the overlap, and joints of sleeves that lie one over the other."""
+    system, rec = bundle.system, active()
+    assert system is not None
+    true = system.value("placement.side_tolerance")
+    spare = min(place.need[0] - laid.cover[0], laid.cover[1] - place.need[1])
+    if spare < true.magnitude:
+        rec.warn(f"The full thickness reaches only {_mm(bundle, max(spare, 0.0))} beyond what is required on one side, "
+                 f"less than a unit may lie off its mark ({true.show(bundle.case.display)}): lay it true, or the "
+                 "overlap is short.", "layout of the units")
+    tiers = bundle.case.optional("design.tiers")
+    if system.is_sleeve and laid.joints and tiers is not None and tiers.magnitude > 1:
+        rec.warn("The butt joints of the sleeves that lie one over the other are in line. Confirm with the system's "
+                 "supplier that they may be, or lay the upper set the other way round if its joints stay off the "
+                 "damage.", "layout of the units")
 
 
 def _mm(bundle: Bundle, length: float) -> str:

@@ -206,8 +206,10 @@ def _wrap_end(bundle: Bundle, d: Design, tier: int) -> WrapEnd:
     off = rec.named(mark.circumference_off(system.value("placement.end_tolerance"), n),
                     "Circumference off by, where the end reaches its tolerance" + label)
     layers = n.magnitude
-    # A sleeve ends where its length ends; of cloth what is too long is cut off, what is too short is not mended.
-    most = around.magnitude + off.magnitude + beyond.magnitude / layers
+    # A sleeve ends where its length ends; of cloth what is too long is cut off, what is too short is not mended: over
+    # the arc that is lacking there is one layer less.
+    short = off.magnitude if system.is_sleeve and _one_less_holds(d) else 0.0
+    most = around.magnitude + short + beyond.magnitude / layers
     least = around.magnitude - off.magnitude if system.is_sleeve else None
     rows = []
     for u in _round_numbers(around.magnitude - off.magnitude, most, bundle.case.display):
@@ -224,6 +226,12 @@ def _wrap_end(bundle: Bundle, d: Design, tier: int) -> WrapEnd:
         [("rule", rule), *(_told(x, bundle.case.display) for x in rows)])
     return WrapEnd(tier + 1, around, made, beyond, out.get("least circumference within the tolerance"),
                    out["greatest circumference within the tolerance"], rule, tuple(rows))
+
+
+def _one_less_holds(d: Design) -> bool:
+    """Whether the layers but one suffice, as they are where the wrap ends short of its start."""
+    assert d.laid is not None and d.ply is not None
+    return d.laid.required.magnitude <= (d.laid.count.magnitude - 1) * d.ply.magnitude
 
 
 def _circumference(bundle: Bundle, d: Design, tier: int, label: str) -> Value:

@@ -100,11 +100,14 @@ def mixing(bundle: Bundle, d: Design, order: Sequence[Line]) -> tuple[Batch, ...
     packs = packs_in_batch(bundle)
     batches = [_batch(bundle, m.material, packs, _line(order, m.material)) for m in system.mix]
     _warn_of_rows(bundle)
-    _warn_of_parts(bundle, batches)
     place = next(i for i, b in enumerate(batches) if b.material == ADHESIVE)
     line, glue = _line(order, ADHESIVE), batches[place]
     laid = on_clock(bundle, d, line.quantity if line else None, min(_mixed(glue), key=lambda v: v.magnitude))
-    batches[place] = replace(glue, batches=_for_all_units(bundle, laid, glue.batches, packs))
+    clocks = 1.0 if laid.all_units is None else laid.all_units.magnitude / laid.units.magnitude
+    # What is left of one clock's batch is of no use to the next: the rest of the order is not the last batch.
+    batches[place] = replace(glue, batches=_for_all_units(bundle, laid, glue.batches, packs),
+                             part=glue.part if clocks <= 1 else "")
+    _warn_of_parts(bundle, batches)
     rec.begin("Working window")
     windows: dict[tuple[str, ...], Window] = {}
     out = []

@@ -4,7 +4,7 @@ cure and release. Nothing here changes the decision."""
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -26,6 +26,8 @@ from wrapcalc.stages.release import Accepted, Restoration, accepted, restoration
 from wrapcalc.stages.site_cautions import Caution, cautions
 from wrapcalc.stages.takeoff import Line
 from wrapcalc.stages.weather import Weather, weather
+from wrapcalc.standards.documents import MECHANICS
+from wrapcalc.systems.field_model import ADHESIVE
 
 if TYPE_CHECKING:
     from wrapcalc.stages.job import Decision
@@ -35,6 +37,7 @@ if TYPE_CHECKING:
 class ForSite:
     """Everything that the site sheet of a wrap prints beside the design."""
 
+    order: tuple[Line, ...]
     marks: Marks
     materials: Materials
     mixing: tuple[Batch, ...]
@@ -55,6 +58,7 @@ def for_site(bundle: Bundle, a: Assessment | None, d: Design, bears: Bears, orde
     active().stage = "I"
     marked = marks(bundle, d)
     mixed = mixing(bundle, d, order)
+    order = _packs_for_batches(order, mixed)
     batches = sum(int(b.batches.magnitude) for b in mixed if b.batches is not None)
     taken = materials(bundle, d, order, batches or None)
     blast = blasting(bundle, a)
@@ -64,8 +68,25 @@ def for_site(bundle: Bundle, a: Assessment | None, d: Design, bears: Bears, orde
     raised = restoration(bundle, d, bears, decision)
     tested = holiday(bundle)
     points = hold_points(Site(bundle, d, bears, decision.beside, blast, limits, raised, tested))
-    return ForSite(marked, taken, mixed, blast, climate, cured, limits, raised, tested, points, laminate_limits(bundle),
-                   cautions())
+    return ForSite(order, marked, taken, mixed, blast, climate, cured, limits, raised, tested, points,
+                   laminate_limits(bundle), cautions())
+
+
+def _packs_for_batches(order: tuple[Line, ...], mixed: tuple[Batch, ...]) -> tuple[Line, ...]:
+    """The order with as many whole packs of adhesive as batches are begun: a batch serves one clock only."""
+    glue = next(b for b in mixed if b.material == ADHESIVE)
+    out = []
+    for line in order:
+        if line.kind == ADHESIVE and line.packs is not None and glue.batches is not None:
+            need = active().procedure(
+                "Packs of adhesive for the batches that are begun", "batches times the whole packs in each; no less "
+                "than the order", MECHANICS.id, "derived",
+                {"batches": glue.batches, "packs in a batch": glue.packs, "packs ordered": line.packs},
+                {"packs": (max(glue.batches.magnitude * glue.packs.magnitude, line.packs.magnitude), "")})["packs"]
+            if need.magnitude > line.packs.magnitude:
+                line = replace(line, packs=need, basis=f"{line.basis}; a batch of its own for each clock")
+        out.append(line)
+    return tuple(out)
 
 
 def _cure_rate(bundle: Bundle) -> Callable[[np.ndarray], np.ndarray] | None:

@@ -14,7 +14,7 @@ LAYERS = [
     ["errors"],
     ["units"],
     ["values", "reading"],
-    ["fields"],
+    ["fields", "people"],
     ["expression"],
     ["checks"],
     ["standards.documents"],

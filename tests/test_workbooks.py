@@ -74,7 +74,7 @@ def test_every_step_of_every_example_appears_in_its_executed_workbook(packages):
     for folder in packages.iterdir():
         record = json.loads((folder / "record.json").read_text(encoding="utf-8"))
         outputs = json.dumps([o.get("data", {}).get("text/plain", "") for c in code(folder / "workbook.ipynb")
-                              for o in c.outputs])
+                              for o in c.outputs], ensure_ascii=False)
         for item in record["items"]:
             assert f'{item["id"]}  {item["title"]}' in outputs.replace('\\"', '"'), (folder.name, item["id"])
 

@@ -178,3 +178,24 @@ def test_a_package_in_us_units_takes_its_units(tmp_path):
     got = next_case(bundle, s, "HB-15-r1").bundle.case
     assert got.get("service.installation_temperature").written == "60 °F"
     assert got.get("defect.depth").written == "0.135 in"
+
+
+@pytest.mark.parametrize(("steel", "words"), [
+    ("36 °C", "at most 8 °C above installation_temperature = 17 °C; as 36 °F it would be 2.22 °C"),  # (36 - 32) / 1.8
+    ("29 °C", ""),  # as °F it would be -1.7 °C: farther from 17 °C than 29 °C is
+    ("24 °C", ""), ("45 °F", ""),
+])
+def test_steel_far_above_what_the_case_expects_may_be_fahrenheit(tmp_path, hb07, steel, words):
+    """The case expects steel at 17 °C; its service at 37 °C is hotter than each."""
+    faults = [str(f) for f in against_case(read_as_found(sheet(tmp_path).put("service.steel_now", steel).write()),
+                                           hb07.case)]
+    assert [words in f for f in faults] == ([True] if words else [])
+
+
+@pytest.mark.parametrize(("field", "name", "words"), [
+    ("checked_by", "Example, G", "another person than found_by"), ("checked_by", "-", "at least two letters"),
+    ("found_by", "?", "at least two letters"), ("checked_by", "H. Ex\u0430mple", "in letters of Cyrillic and Latin"),
+    ("found_by", "G. Exam\u00adple", "U+00AD"),
+])
+def test_who_measured_and_who_checked_are_two_people_with_names(tmp_path, field, name, words):
+    assert words in told(tmp_path, f"as_found.{field}", name)

@@ -184,3 +184,11 @@ def test_a_moment_of_the_case_in_utc():
     assert utc_of("1970-01-01T02:00+01:00") == (3600.0, 3600)
     assert utc_of("1970-01-01T02:00-05:30") == (27000.0, -19800)
     assert moment_words(datetime.fromisoformat("2026-10-06T07:00-05:30")) == "2026-10-06 07:00 -05:30"
+
+
+def test_a_number_too_great_to_be_converted_is_out_of_bounds_and_nothing_else_is_said():
+    """Warnings are errors here: an overflow must not print one."""
+    text = day("9,90,1e308", "9,90,1").replace("wind m/s", "wind mph")
+    faults = faults_of(text) + faults_of(day("1e308,90,1", "9,90,1").replace("air °C", "air °F")) + faults_of(
+        day("9,90,1e999", "9,90,1"))
+    assert [f.found.partition(" as ")[0] for f in faults] == ["'1e308'", "'1e308'", "'1e999'"]

@@ -60,7 +60,8 @@ def test_a_heading_that_is_not_that_of_the_template_is_told(tmp_path, head, word
     (f"1,steel temperature,x,2 MPa,{TIME},,,", "MPa measures a gauge pressure"),
     (f"1,line pressure,,2.1 MPaa,{TIME},,,", "absolute pressure"),
     (f"1,line pressure,,\"2,1 MPa\",{TIME},,,", "use a decimal point"),
-    (f"1,relative humidity,x,120 %,{TIME},,,", "allowed: 0 % to 100 %"),
+    (f"1,relative humidity,x,120 %,{TIME},,,", "allowed: 2 % to 100 %"),
+    (f"1,relative humidity,x,0.6 %,{TIME},,,", "allowed: 2 % to 100 %"),
     (f"1,air temperature,x,88 °C,{TIME},,,", "−60 °C to 60 °C"),
     ("1,hardness,x,131,,,,", "allowed: 0 to 100"),
     ("1,dust rating,x,1.5,,,,", "write a whole number"),
@@ -91,7 +92,7 @@ def test_each_cell_that_cannot_be_taken_has_its_message(tmp_path, row, words):
 
 
 def test_the_same_reading_twice_is_refused_with_both_lines(tmp_path):
-    told = faults(tmp_path, f"1,line pressure,,2 MPa,{TIME},,,", f"2,line pressure,,2 MPa,{TIME},,,")
+    told = faults(tmp_path, *(f"{n},line pressure,,2 MPa,{TIME},A. Name,G 7," for n in (1, 2)))
     assert len(told) == 1 and "line 3" in told[0] and "line 2 already" in told[0]
 
 
@@ -103,7 +104,7 @@ def test_two_people_may_count_at_one_place_but_one_person_counts_once(tmp_path):
 
 
 def test_a_row_number_stands_once(tmp_path):
-    assert "number '1' again" in faults(tmp_path, "1,blast grade,,yes,,,,", "1,tap test,,yes,,,,")[0]
+    assert "number '1' again" in faults(tmp_path, "1,blast grade,,yes,,,,", f"1,tap test,,yes,{TIME},,,")[0]
 
 
 def test_all_faults_are_told_together_and_counted(tmp_path):
@@ -133,14 +134,14 @@ def test_every_kind_of_reading_can_be_read_in_its_example_form(tmp_path):
         text = {YES_NO: "yes", EVENT: "yes", CLOCK: "4:30", DATE: "2027-01-01"}.get(w.kind)
         text = text or _EXAMPLES.get(w.kind, "text")
         text = "3" if w.name in ("dust rating", "holidays found") else text
-        rows.append(f'{n},"{w.name}","{sample[w.where]}",{text},{TIME},A. Name,,reason')
+        rows.append(f'{n},"{w.name}","{sample[w.where]}",{text},{TIME},A. Name,T 3,reason')
     assert [r.what for r in read(tmp_path, *rows).rows] == list(WHATS)
 
 
 # -- workbooks ---------------------------------------------------------------------------------------------------
 ROWS = [["1", "blast grade", None, "yes", None, "A. Name", None, None],
         ["2", "dust rating", "spot 1", 2, None, "A. Name", None, None],
-        ["3", "blast profile", "spot 1", "80 µm", None, "A. Name", "R 2", None]]
+        ["3", "blast profile", "spot 1", "80 µm", TIME, "A. Name", "R 2", None]]
 
 
 def book(tmp_path, rows, *, change=None, sheet: str = "readings"):

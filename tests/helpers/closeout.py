@@ -3,16 +3,33 @@
 import csv
 import datetime
 import io
+import json
+from pathlib import Path
 
 from wrapcalc.case.readings import COLUMNS, LAMINATE
+from wrapcalc.package import digests
 from wrapcalc.recorder import Recorder, recording
 from wrapcalc.stages import dosing
+from wrapcalc.stages.as_found import HOLDS
 from wrapcalc.stages.expected_readings import edges, materials, unit_places
 from wrapcalc.stages.marks import marks
 from wrapcalc.values import Origin, Value
 
 INSPECTOR, HELPER, INSTALLER, ENGINEER = "I. Inspector", "H. Helper", "F. Example", "E. Engineer"
-AIR, STEEL, WET = 15.0, 16.5, 0.60
+AIR, STEEL, WET = 15.0, 17.0, 0.60
+
+
+def looked(out: Path, package: str, *, verdict: str = HOLDS, number: int = 1, **facts) -> Path:
+    """A sealed look into the ditch beside `package` in the folder `out`, with this verdict; facts: of its manifest."""
+    folder = out / "as_found" / f"{package}-{number}"
+    folder.mkdir(parents=True)
+    (folder / "as_found.json").write_text(json.dumps({"package": package, "number": number, "verdict": verdict}))
+    digest = digests.sha256((out / package / digests.MANIFEST).read_bytes())
+    told = digests.read_manifest(out / package)
+    digests.write_manifest(folder, {"kind": "as found", "package": package, "case": told["case"],
+                                    "revision": told["revision"], "number": number, "verdict": verdict,
+                                    "package_manifest_sha256": digest} | facts)
+    return folder
 
 
 class Sound:
@@ -71,16 +88,16 @@ class Sound:
         self.add("blast grade", "yes")
         middle = (surface.profile_min.base + surface.profile_max.base) / 2
         for n in (1, 2, 3):
-            self.add("blast profile", f"{middle * 1000:.0f} µm", f"spot {n}", instrument="R 2")
-        self.add("soluble salt", "8 mg/m2", "spot 1", instrument="S 1")
+            self.add("blast profile", f"{middle * 1000:.0f} µm", f"spot {n}", self.at(20), instrument="R 2")
+        self.add("soluble salt", "8 mg/m2", "spot 1", self.at(25), instrument="S 1")
         self.add("dust rating", "1", "spot 1")
         self.add("rust bloom", "no", time=self.at(40))
         for minutes in range(-30, 180, 30):
             self._climate(minutes)
-        for hour in range(3, 40):
+        for hour in range(2, 46):
             self.add("steel temperature", f"{STEEL} °C", "cure log", self.at(60 * hour), instrument="L 1")
         live = self.bundle.case.get("service.installation_pressure")
-        for half in range(90):
+        for half in range(-6, 102):
             self.add("line pressure", f"{0.95 * live.base:.4f} MPa", time=self.at(30 * half), instrument="G 7")
 
     def _climate(self, minutes: int) -> None:
@@ -132,9 +149,10 @@ class Sound:
         system, case = self.bundle.system, self.bundle.case
         a = system.acceptance
         for n in range(1, int(a.hardness_readings.base) + 1):
-            self.add("hardness", f"{a.hardness_reference.base - 2 + n % 3:g}", f"reading {n}", self.at(60 * 39.2),
-                     instrument="H 5")
-        self.add("tap test", "yes")
+            place = f"{'upstream' if n % 2 else 'downstream'} end, reading {n}"
+            self.add("hardness", f"{a.hardness_reference.base - 2 + n % 3:g}", place, self.at(60 * 45.2),
+                     instrument=f"H 5, {a.hardness_scale}")
+        self.add("tap test", "yes", time=self.at(60 * 45.3))
         self.add("dull area", "0 m2", "ends")
         self.add("dull area", "0 m2", "elsewhere")
         for item in LAMINATE:
@@ -144,7 +162,7 @@ class Sound:
         thick = case.get("work.coating_thickness")
         for n in (1, 2, 3):
             self.add("coating thickness", thick.written if thick else "1.0 mm", f"spot {n}", instrument="C 1")
-        self.add("holiday test voltage", "8 kV", instrument="D 1")
-        self.add("holidays found", "0")
-        self.add("pressure released by", ENGINEER, time=self.at(60 * 40))
-        self.add("accepted by", ENGINEER, time=self.at(60 * 45))
+        self.add("holiday test voltage", "8 kV", time=self.at(60 * 45.8), instrument="D 1")
+        self.add("holidays found", "0", time=self.at(60 * 45.8))
+        self.add("pressure released by", ENGINEER, time=self.at(60 * 46))
+        self.add("accepted by", ENGINEER, time=self.at(60 * 51))

@@ -13,9 +13,10 @@ import pytest
 from wrapcalc.errors import PackageError
 from wrapcalc.package import approve as ap
 from wrapcalc.package import build, digests
-from wrapcalc.package.approve import approve, plain
+from wrapcalc.package.approve import approve
 from wrapcalc.package.build import make_package
 from wrapcalc.package.report import IDENTITIES
+from wrapcalc.people import person_key
 from wrapcalc.register.evidence import APPROVAL, WHOLE, scan
 
 AUTHOR, CHECKER, APPROVER = "E. Example", "C. Checker", "A. Approver"
@@ -133,11 +134,14 @@ def test_the_lines_for_a_terminal(out):
     ({"author": "Someone Else", "checker": "E. Ｅxample"}, "the page cannot print U\\+FF25"),
     ({"author": "Someone Else", "checker": "e. example"}, r"checker 'e. example' prepared the case \(case"),
     ({"author": "Someone Else", "approver": " E. Example\n"}, "approver 'E. Example' prepared the case"),
-    ({"author": ""}, "author '': this is no name; type the full name of the author"),
-    ({"checker": " x "}, "checker 'x': this is no name"),
-    ({"approver": "12 34"}, "approver '12 34': this is no name"),
+    ({"author": ""}, "author: found nothing; allowed: a name of at least two letters, all of one script; write the "),
+    ({"checker": " x "}, "checker: found 'x'"),
+    ({"approver": "12 34"}, "approver: found '12 34'"),
     ({"approver": "A" * 61}, "61 letters; a name may have 60"),
-    ({"approver": "A. Appro\u200bver"}, "the page cannot print U\\+200B"),
+    ({"approver": "A. Appro\u200bver"}, "characters that print nothing: U\\+200B"),
+    ({"author": "Someone Else", "checker": "Example, E"}, "checker 'Example, E' prepared the case"),
+    ({"author": "Someone Else", "checker": "E. Ex\u0430mple"}, "in letters of Cyrillic and Latin"),
+    ({"approver": "?"}, r"approver: found '\?'"),
     ({"checker": "検査 太郎"}, "write the name in letters that it can")])
 def test_nobody_approves_work_of_their_own_or_without_a_name(out, who, message):
     with pytest.raises(PackageError, match=message):
@@ -149,11 +153,11 @@ def test_nobody_approves_work_of_their_own_or_without_a_name(out, who, message):
     ("E. Example", "e.example"), ("JOSÉ", "jose\u0301"), ("Strauß", "STRAUSS"), ("ﬁeld", "Field"),
     ("A  B", " a\u00a0b ")])
 def test_names_are_compared_without_case_spacing_and_form(one, other):
-    assert plain(one) == plain(other)
+    assert person_key(one) == person_key(other)
 
 
 def test_names_of_two_people_stay_two():
-    assert plain("A. Approver") != plain("A. Approvers")
+    assert person_key("A. Approver") != person_key("A. Approvers")
 
 
 def test_an_author_who_did_not_prepare_the_case_is_noted(out):

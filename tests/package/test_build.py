@@ -52,7 +52,7 @@ def test_a_package_carries_everything_that_made_it(packages):
 def test_takeoff_lists_whole_packs(packages):
     text = (packages / "HB-07-r1" / "takeoff.csv").read_text(encoding="utf-8")
     rows = list(csv.DictReader(io.StringIO(text)))
-    assert [r["item"].split(",")[0] for r in rows] == ["Sleeve", "Sleeve", "Adhesive", "Filler"]
+    assert [r["item"].split(",")[0] for r in rows] == ["Sleeve", "Sleeve", "Adhesive", "Filler", "End seal"]
     assert all(float(r["packs"]) == int(float(r["packs"])) for r in rows if r["packs"])
     assert all(r["unit"] for r in rows)
 

@@ -146,3 +146,13 @@ def test_the_lines_say_overdue_in_words(folder):
     assert due_lines(due(current(folder.root), ON)) == [
         "OVERDUE  2026-06-20  HB-07 r1  repair, by the date that the case states  overdue by 11 days"]
     assert due_lines([]) == ["nothing is due"]
+
+
+def test_an_acceptance_in_doubt_is_due_and_so_is_the_inspection_of_the_wrap(folder):
+    folder.package()
+    folder.approve()
+    folder.close()
+    (folder.close(number=2, verdict="rejected") / "closeout.json").write_text("{}", encoding="utf-8")
+    what = [d.what for d in due(current(folder.root), datetime.date(2026, 7, 1))]
+    assert any(w.startswith("the acceptance is not proven: restore") for w in what)
+    assert "next inspection of the repair" in what

@@ -251,3 +251,11 @@ def test_a_look_with_another_verdict_is_damaged_evidence(folder):
     folder.as_found(verdict="fine")
     assert any("its verdict is 'fine'; allowed: the design holds, stop: new revision, incomplete" in p
                for p in current(folder.root).problems)
+
+
+def test_a_damaged_look_after_one_that_holds_is_no_check(folder):
+    folder.package()
+    folder.approve()
+    folder.as_found()
+    (folder.as_found(number=2, verdict="stop: new revision") / "as_found.json").write_text("{}", encoding="utf-8")
+    assert state(folder) == "approved"

@@ -234,3 +234,13 @@ def test_a_folder_without_packages_gets_no_register(tmp_path):
     assert list(tmp_path.iterdir()) == []
     with pytest.raises(PackageError, match="there is no such folder; name the folder that holds the packages"):
         update(tmp_path / "nowhere")
+
+
+@pytest.mark.parametrize("edit", ["number = 'x'", "kind = 'invoice'"])
+def test_evidence_that_was_edited_is_told(kept, edit):
+    kept.close()
+    update(kept.root, today=DAY)
+    with closing(sqlite3.connect(path_of(kept))) as db, db:
+        db.execute(f"UPDATE evidence SET {edit}")
+    assert "the register is damaged; restore it from a copy" in refused(kept)
+    assert "the register is damaged; restore it from a copy" in refused(kept, reading=True)

@@ -265,12 +265,12 @@ def test_no_number_is_printed_with_all_its_digits(record):
 def test_drawings_of_a_wrap_and_of_what_does_not_apply(record):
     assert list(drawings(record)) == [
         "depth map", "profile", "methods", "assessment curve", "thickness routes", "unwrapped pipe", "repair along",
-        "cross-section", "use over layers", "through the wall", "margins"]
+        "cross-section", "use over layers", "through the wall", "weather", "margins"]
     record["geometry"] |= {"grid": None, "wrap": None}
     record["geometry"]["defect_clock"] = None
     record["items"] = of(record, "step")
     record |= {"forms": [], "profile": None, "allowable": None, "bears": None, "why": None, "opinion": None,
-               "routes": []}
+               "routes": [], "site": {"dig": None, "wrap": None}}
     assert drawings(record) == {}
 
 

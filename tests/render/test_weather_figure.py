@@ -171,11 +171,11 @@ def test_more_than_sixteen_days_are_refused():
 
 def record(display: str = "SI", **changes: object) -> dict:
     utc = [START + HOUR * k for k in range(49)]
-    return {"case": {"id": "HB-07", "display": display}, "weather": {"strip": {
+    return {"case": {"id": "HB-07", "display": display}, "site": {"wrap": {"weather": {"strip": {
         "utc": utc, "offsets": [[START, 3600]], "air": [10.0] * 49, "humidity": [0.63] * 49, "wind": [5.0] * 49,
         "steel": [15.5] * 49, "dew_point": [4.0] * 49, "least_steel": [7.5] * 49, "humidity_max": 0.85,
         "wind_max": 11.0, "fails": {"steel": [], "humidity": [], "wind": [], "rain": [[START, START]]},
-        "steel_words": "held by the product", "windows": [], "planned": None, "notes": []} | changes}}
+        "steel_words": "held by the product", "windows": [], "planned": None, "notes": []} | changes}}}}
 
 
 def drawn(rec: dict) -> dict:
@@ -199,5 +199,5 @@ def test_a_record_without_windows_or_wind_shows_the_air():
     assert [name for name, *_ in seen["strips"]] == ["temperature", "relative humidity"]
     assert [name for name, _ in seen["strips"][0][2]] == ["air"]
     assert seen["strips"][1][2][0][0] == "humidity" and seen["strips"][1][3] == []
-    for nothing in (None, {"strip": None}):
-        assert from_record({"case": {}, "weather": nothing}, lambda *a, **k: "") is None
+    for nothing in (None, {"weather": {"strip": None}}):
+        assert from_record({"case": {}, "site": {"wrap": nothing}}, lambda *a, **k: "") is None

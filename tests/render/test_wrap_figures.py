@@ -662,6 +662,7 @@ def record() -> dict:
     return {
         "case": {"id": "T-1", "display": "SI"},
         "inputs": stated(),
+        "site": {"dig": None, "wrap": None},
         "items": [],
         "forms": [],
         "profile": None,

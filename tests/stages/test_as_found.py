@@ -212,3 +212,64 @@ def test_a_case_that_lists_no_joints_is_never_proven(tmp_path, name):
     assert gate.verdict == INCOMPLETE
     assert any("location.joint_length is not stated" in m for m in gate.missing)
     assert any("no joint beside it can be told" in m for m in gate.missing)
+
+
+# -- readings that cannot be of this damage ---------------------------------------------------------------------------
+def tenth(grid: bytes) -> bytes:
+    """Every depth of the grid a tenth of what it was: read in cm, or with a comma in the wrong place."""
+    head, *rows = grid.decode().splitlines()
+    out = [",".join([r.split(",")[0], *(f"{float(c) / 10:g}" for c in r.split(",")[1:])]) for r in rows]
+    return "\n".join([head, *out]).encode()
+
+
+def test_a_grid_ten_times_too_shallow_is_not_the_damage_although_the_depth_is_stated(ditch):
+    gate = ditch.look(grid=tenth(GRID))
+    assert gate.verdict == INCOMPLETE
+    assert any("Deepest reading of the grid against the stated depth: 0.37 mm, allowed at least 3.7 mm" in m
+               for m in gate.missing), gate.missing  # by hand: 3.7 / 10; 3.9 - 0.2
+    assert any(m.startswith("Metal loss as found against the one of the package") for m in gate.missing)
+
+
+def test_the_loss_is_held_against_the_one_of_the_package_where_the_deepest_reading_is_right(ditch):
+    """By hand: the deepest node stays, all else is a tenth."""
+    grid = tenth(GRID).replace(b"0.37", b"3.7")
+    gate = ditch.look(grid=grid)
+    told = verdicts(gate)
+    assert told["Deepest reading of the grid against the stated depth"] == "met"
+    assert told["Metal loss as found against the one of the package"] == "not met" and gate.verdict == INCOMPLETE
+
+
+def test_a_profile_is_held_against_the_stated_depth_too(ditch):
+    rows = "\n".join(f"{x},{d}" for x, d in ((0, 0), (60, 0.3), (120, 0.37), (180, 0.2), (236, 0)))
+    (ditch.folder / "found-profile.csv").write_text(f"station mm,depth mm\n{rows}\n", "utf-8")
+    gate = ditch.look({"defect.grid": None, "defect.profile": "found-profile.csv"}, grid=None)
+    assert any("Deepest reading of the profile" in m for m in gate.missing), gate.missing
+
+
+# -- allowances and pressures that the sheet states -------------------------------------------------------------------
+@pytest.mark.parametrize("field", ["pipe.wall_allowance", "defect.depth_allowance", "defect.length_allowance"])
+def test_a_sheet_never_lowers_an_allowance(ditch, field):
+    gate = ditch.look({field: "0 mm"})
+    issued = ditch.issued["HB-07"][0].case.get(field)
+    assert gate.now.bundle.case.get(field).base == issued.base > 0
+    assert any(w["text"].startswith(f"{field}: the sheet says 0 mm, the package {issued.written}")
+               for w in gate.recorder.warnings)
+    raised = ditch.look({field: "0.3 mm" if issued.base < 1 else "12 mm"})
+    assert raised.now.bundle.case.get(field).base > issued.base and raised.recorder.warnings == []
+
+
+def test_a_lower_pressure_while_wrapping_is_no_stop_and_hides_none(ditch):
+    assert ditch.look({"service.installation_pressure": "1.5 MPa"}).verdict == HOLDS
+    deep = {"defect.depth": "0.25 in"}
+    alone = ditch.look(deep, name="HB-15")
+    gate = ditch.look(deep | {"service.installation_pressure": "100 psig"}, name="HB-15")
+    assert alone.verdict == gate.verdict == STOP
+    limits = [r for r in alone.reasons if "issued against the one as found" in r]
+    assert limits and limits == [r for r in gate.reasons if "issued against the one as found" in r]
+
+
+def test_a_higher_pressure_while_wrapping_than_people_may_stand_beside_stops(ditch):
+    gate = ditch.look({"service.installation_pressure": "3.0 MPa"})
+    assert gate.verdict == STOP
+    assert any(r.startswith("Pressure while wrapping as found against the pressure beside people: 3 MPa, allowed at "
+                            "most 2 MPa") for r in gate.reasons)

@@ -19,7 +19,21 @@ from wrapcalc import units
 from wrapcalc.case import grid as grids
 from wrapcalc.case.model import JOINTS, LEAK, SEAMS, Case, _rows
 from wrapcalc.errors import CaseFaults, Fault
-from wrapcalc.fields import Clock, Day, Given, Sheet, Text, ask, choice, examine, lookup, quantities, quantity
+from wrapcalc.fields import (
+    Clock,
+    Day,
+    FieldFault,
+    Given,
+    Sheet,
+    Text,
+    ask,
+    choice,
+    examine,
+    lookup,
+    quantities,
+    quantity,
+)
+from wrapcalc.people import checked_name, person_key
 from wrapcalc.reading import line_numbers, read_bytes, read_toml, shown_name
 from wrapcalc.values import Origin, Value
 
@@ -34,6 +48,8 @@ _STAND_IN = {"as_found": {"package": "faulty-r1", "digest": "0" * DIGEST_SIGNS}}
 _MEASURED = ("grid", "profile", "pits")
 #: In a ditch at another longitude it may be the next day already, or the day before.
 _ZONES = datetime.timedelta(hours=14)
+#: Steel so far (°C) above what the case expects may have been read in °F; our own choice, on the safe side.
+_STEEL_ABOVE = 8.0
 
 
 class About(Sheet):
@@ -220,7 +236,12 @@ def _contradictions(s: Sighting) -> Iterator[Fault]:
             yield s.fault(f"as_found.{key}", "nothing", "the package that this sheet belongs to",
                           "start from as-found-form.toml of the package, which has it")
     by, checked = f.as_found.found_by, f.as_found.checked_by
-    if by and checked and same_person(by, checked):
+    for key, name in (("found_by", by), ("checked_by", checked)):
+        try:
+            checked_name(name or "nobody")  # a blank is missing, and no fault
+        except FieldFault as e:
+            yield s.fault(f"as_found.{key}", e.found, e.allowed, e.mend)
+    if by and checked and person_key(by) == person_key(checked):
         yield s.fault("as_found.checked_by", units.shown(checked), "another person than found_by",
                       "nobody checks his own readings: have a second person read the tape and the gauge")
     if f.crack.method == NO_METHOD and f.crack.result not in (None, NOT_DONE):
@@ -253,11 +274,6 @@ def _contradictions(s: Sighting) -> Iterator[Fault]:
             yield s.fault(f"defect.clear_{side}", units.shown(clear.written), f"at most from_{side}_weld = "
                           f"{weld.written}: that girth weld is the nearest weld, or something is nearer",
                           "check both distances")
-
-
-def same_person(a: str, b: str) -> bool:
-    """Whether two names are the same, without case and spacing."""
-    return "".join(a.casefold().split()) == "".join(b.casefold().split())
 
 
 #: Names that the folder of the check uses itself, and those of a package.
@@ -325,13 +341,27 @@ def against_case(s: Sighting, case: Case) -> Iterator[Fault]:
         elif row.number and listed[row.side][k] and row.number != listed[row.side][k]:
             yield s.fault(f"neighbour.{i}.number", units.shown(row.number), f"{listed[row.side][k]}, joint {k + 1} "
                           f"{row.side} in the listing", "list the joints outward, as the form has them")
-    steel, hot = s.found.service.steel_now, case.get("service.service_temperature")
-    if steel is not None and hot is not None and steel.unit == "degC" and steel.base > hot.base:
-        other = (steel.base - 32) / 1.8
-        if other <= hot.base:
-            yield s.fault("service.steel_now", units.shown(steel.written), f"at most service_temperature = "
-                          f"{hot.written}; as {steel.base:g} °F it would be {units.show(other, 'degC', significant=3)}",
-                          "write °F if it was read so; if it is right, state a hotter service in the case")
+    yield from _wrong_scale(s, case)
     if case.defect.kind != LEAK and s.found.defect.leak_size is not None:
         yield s.fault("defect.leak_size", units.shown(s.found.defect.leak_size.written),
                       "nothing: the package is for metal loss", "an opening needs another package: call the engineer")
+
+
+def _wrong_scale(s: Sighting, case: Case) -> Iterator[Fault]:
+    """Steel in °C that would rather be in °F: hotter than the service, or far above the steel that the case expects
+    and nearer to it as °F."""
+    steel, hot = s.found.service.steel_now, case.get("service.service_temperature")
+    expected = case.get("service.installation_temperature")
+    if steel is None or steel.unit != "degC":
+        return
+    other = (steel.base - 32) / 1.8
+    as_f = f"as {steel.base:g} °F it would be {units.show(other, 'degC', significant=3)}"
+    if hot is not None and steel.base > hot.base and other <= hot.base:
+        yield s.fault("service.steel_now", units.shown(steel.written), f"at most service_temperature = {hot.written}; "
+                      f"{as_f}", "write °F if it was read so; if it is right, state a hotter service in the case")
+    elif expected is not None and steel.base > expected.base + _STEEL_ABOVE and (
+            abs(other - expected.base) < steel.base - expected.base):
+        yield s.fault("service.steel_now", units.shown(steel.written),
+                      f"at most {units.show(_STEEL_ABOVE, 'delta_degC')} above installation_temperature = "
+                      f"{expected.written}; {as_f}", "write °F if it was read so; if "
+                      "it is right, state the installation temperature as it is, and issue a new revision")

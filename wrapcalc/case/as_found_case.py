@@ -1,7 +1,8 @@
 """The case of a package with what was found put in: ready to be packaged as the next revision.
 
 Decided here:
-- What was not measured stays as issued; the gate says that it is missing. Measuring allowances stay, too.
+- What was not measured stays as issued; the gate says that it is missing. Measuring allowances stay, too: a sheet may
+  raise them, and never lowers them.
 - Lengths of joints stay those of the listing: the next proof of the joint is held against it.
 - A distance from a weld that contradicts the listed joint is not put in: it may be another joint.
 - Where the distance to a weld was measured and the room beside the defect was not, the lesser of the two counts.
@@ -38,6 +39,8 @@ FIELDS = {
 #: What belongs to the readings of the package and goes with them.
 _OF_READINGS = ("grid", "second_grid", "profile", "pits", "grid_extension", "deepest_axial", "deepest_around",
                 "noise_threshold", "noise_threshold_reason", "rejoin_gap")
+#: Measuring allowances, of which the greater of package and sheet counts.
+ALLOWANCES = ("pipe.wall_allowance", "defect.depth_allowance", "defect.length_allowance")
 #: Of a joint: distances that contradict by more than this are not put in.
 _SLIP = 0.05
 
@@ -123,7 +126,7 @@ def _changes(case: Case, s: Sighting) -> Iterator[tuple[str, str, Any]]:
                               ("service.steel_now", "service", "installation_temperature"),
                               *((f"defect.{k}", "defect", k) for k in (
                                   "depth", "depth_allowance", "length", "length_allowance", "width", "leak_size"))):
-        if f.given(sheet) is not None:
+        if f.given(sheet) is not None and sheet not in lowered_allowances(case, f):
             yield table, key, f.given(sheet)
     for sheet, table, key in (("joint.seam_clock", "pipe", "seam_clock"), ("pipe.joint_type", "pipe", "joint_type"),
                               ("pipe.seam_process", "pipe", "seam_process"), ("defect.clock", "defect", "clock")):
@@ -136,6 +139,12 @@ def _changes(case: Case, s: Sighting) -> Iterator[tuple[str, str, Any]]:
     yield from _place(case, f)
     if case.growth.measured_date is not None and f.as_found.date is not None and f.defect.depth is not None:
         yield "growth", "measured_date", f.as_found.date
+
+
+def lowered_allowances(case: Case, f: AsFound) -> tuple[str, ...]:
+    """Fields of allowances that the sheet states lower than the package: those of the package stay."""
+    return tuple(x for x in ALLOWANCES if (given := f.given(x)) is not None and (issued := case.get(x)) is not None
+                 and given.base < issued.base)
 
 
 def _readings(f: AsFound) -> Iterator[tuple[str, str, Any]]:

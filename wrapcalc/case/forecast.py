@@ -211,7 +211,8 @@ def _values(what: str, unit: str, cells: Sequence[str], lines: list[int], name: 
                    for cell, line in zip(cells, lines, strict=True) if not _NUMBER.fullmatch(cell)]
         return np.empty(0)
     kind = units.KINDS[allowed.kind]
-    values = np.round(units.convert(np.array(list(map(float, cells))), kind.units[unit], kind.base), 10)
+    with np.errstate(over="ignore", invalid="ignore"):  # what is too great to be converted is told as out of bounds
+        values = np.round(units.convert(np.array(list(map(float, cells))), kind.units[unit], kind.base), 10)
     bad = np.flatnonzero(~((values >= allowed.low) & (values <= allowed.high))).tolist()
     low, high = (units.show(float(units.convert(bound, kind.base, kind.units[unit])), kind.units[unit])
                  for bound in (float(allowed.low), float(allowed.high)))

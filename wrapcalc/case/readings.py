@@ -17,6 +17,7 @@ from wrapcalc import units
 from wrapcalc.case.csv_table import Row, counted, read_rows
 from wrapcalc.errors import CaseFaults, Fault
 from wrapcalc.fields import FieldFault, Given, read_text, suggest
+from wrapcalc.people import checked_name, person_key
 from wrapcalc.reading import read_bytes, shown_name
 
 COLUMNS = ("row", "what", "where", "reading", "time", "by", "instrument", "remark")
@@ -24,8 +25,18 @@ COLUMNS = ("row", "what", "where", "reading", "time", "by", "instrument", "remar
 HELP_COLUMNS = ("limit", "how")
 MAX_BYTES = 5_000_000
 YES_NO, TEXT, NAME, CLOCK, DATE, EVENT = "yes/no", "text", "name", "clock", "date", "event"
-#: A remark with this word says that a reading that looks odd was looked at again.
+#: A remark that begins with this word says that a reading that looks odd was looked at again.
 CONFIRMED = "confirmed"
+#: What is read on the pipe by somebody with something: a forecast or a plan has neither.
+_BY_HAND = ("line pressure", "steel temperature", "hardness")
+_NOT_THE_PIPE = re.compile(r"\b(?:forecast\w*|weather\w*|air|ambient|plan|planned|estimat\w*|assum\w*)\b", re.I)
+#: Of these one alone can be: a second answer at another time would hide the first.
+_ONCE = ("correction", "prepared steel, upstream end", "prepared steel, downstream end", "circumference before",
+         "circumference after", "upstream side of unit", "downstream side of unit", "wrap start clock",
+         "wrap end off its mark", "resin in mix", "hardener in mix", "mixing started", "material placed")
+#: Offsets from UTC end at 14 h on either side, and those of one job differ by summer time at most.
+_OFFSET_MOST, _OFFSETS_APART = datetime.timedelta(hours=14), datetime.timedelta(hours=1)
+_MOMENT = r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(?::\d\d(?:\.\d{1,6})?)?(?:Z|[+-]\d\d:[0-5]\d)?"
 _MATERIAL = r"(?:adhesive|filler|primer|end seal)"
 #: Form of the column `where`: pattern, and an example for the message. An empty pattern: any text, or none.
 PLACES = {
@@ -66,18 +77,19 @@ WHATS: dict[str, What] = {w.name: w for w in (
     What("line pressure", "gauge pressure", timed=True, least=0, most=200, how="at the named source; before, while and "
          "until released"),
     What("air temperature", "temperature", timed=True, least=-60, most=60, how="in the shade, at the pipe"),
-    What("relative humidity", "percentage", timed=True, least=0, most=1, how="at the pipe, with each air temperature"),
+    What("relative humidity", "percentage", timed=True, least=0.02, most=1, how="at the pipe, with each "
+         "air temperature"),
     What("steel temperature", "temperature", timed=True, least=-60, most=150, how="coldest place, most often 6:00; "
          "logged until cured"),
     What("wall under blasting", "length", "spot", least=0, most=100, how="least wall, before blasting under pressure"),
     What("blast finished", EVENT, timed=True, how="yes, with the time at which the oldest area was finished"),
     What("blast grade", YES_NO, how="yes: the whole area is of the grade of the limit"),
-    What("blast profile", "length", "spot", least=0, most=1, how="replica tape, film taken off"),
-    What("soluble salt", "salt", "spot", least=0, most=10000, how="salt and method as in the limit"),
+    What("blast profile", "length", "spot", True, least=0, most=1, how="replica tape, film taken off"),
+    What("soluble salt", "salt", "spot", True, least=0, most=10000, how="salt and method as in the limit"),
     What("dust rating", "count", "spot", least=0, most=5, how="tape, ISO 8502-3"),
     What("rust bloom", YES_NO, timed=True, how="looked for right before the first material; yes: blast again"),
-    What("prepared steel, upstream end", "length", least=-1e5, most=1e5, how="from the upstream girth weld"),
-    What("prepared steel, downstream end", "length", least=-1e5, most=1e5, how="from the upstream girth weld"),
+    What("prepared steel, upstream end", "length", least=-3e4, most=3e4, how="from the upstream girth weld"),
+    What("prepared steel, downstream end", "length", least=-3e4, most=3e4, how="from the upstream girth weld"),
     What("batch", TEXT, "material", how="number on the label"),
     What("expiry", DATE, "batch", how="year-month-day, from the label"),
     What("resin in mix", "mass", "mix", least=0, most=1000, how="weighed, before the hardener"),
@@ -88,19 +100,21 @@ WHATS: dict[str, What] = {w.name: w for w in (
          "filler"),
     What("circumference after", "length", "unit", least=0, most=1e4, how="at the same place, over the wrap"),
     What("layers counted", "count", "edge", least=0, most=200, how="at this edge; two people, each by himself"),
-    What("upstream side of unit", "length", "unit", least=-1e5, most=1e5, how="from the upstream girth weld"),
-    What("downstream side of unit", "length", "unit", least=-1e5, most=1e5, how="from the upstream girth weld"),
+    What("upstream side of unit", "length", "unit", least=-3e4, most=3e4, how="from the upstream girth weld"),
+    What("downstream side of unit", "length", "unit", least=-3e4, most=3e4, how="from the upstream girth weld"),
     What("wrap start clock", CLOCK, "unit", how="facing downstream"),
     What("wrap end off its mark", "length", "unit", least=0, most=1e4, how="around the pipe, either way"),
     What("joint gap", "length", "joint", least=0, most=1000, how="widest place"),
-    What("hardness", "number", "spot", least=0, most=100, how="scale as in the limit; coldest side, both ends"),
-    What("tap test", YES_NO, how="yes: the whole wrap was tapped on the grid of the limit"),
+    What("hardness", "number", "spot", True, least=0, most=100, how="coldest side, upstream end and downstream end in "
+         "`where`; scale of the limit in `instrument` or `remark`"),
+    What("tap test", YES_NO, timed=True, how="yes: the whole wrap was tapped on the grid of the limit"),
     What("dull area", "area", "ends", least=0, most=100, how="each area that sounds dull; 0 m2 where there is none"),
     *(What(f"laminate: {x}", YES_NO, how="yes: there is more of it than the limit") for x in LAMINATE),
     What("end seal", YES_NO, how="yes: both ends are sealed all around"),
     What("coating thickness", "length", "spot", least=0, most=50, how="dry"),
-    What("holiday test voltage", "voltage", least=0, most=1e5, how="as set on the detector"),
-    What("holidays found", "count", least=0, most=10000, how="after repair of the coating: found in the last test"),
+    What("holiday test voltage", "voltage", timed=True, least=0, most=1e5, how="as set on the detector"),
+    What("holidays found", "count", timed=True, least=0, most=10000, how="after repair of the coating: found in "
+         "the last test"),
     What("magnetic markers", YES_NO, how="yes: at both ends"),
     What("cathodic protection", YES_NO, how="yes: reconnected and measured"),
     What("pressure released by", NAME, timed=True, how="who gave the written release, and when"),
@@ -136,6 +150,11 @@ class Reading:
     def yes(self) -> bool:
         """Whether the answer is yes."""
         return self.text == "yes"
+
+    @property
+    def confirmed(self) -> bool:
+        """Whether the remark begins with the word that says so; "not confirmed" and "to be confirmed" do not."""
+        return re.match(rf"{CONFIRMED}\b(?!\s*\?)", self.remark, re.I) is not None
 
     @property
     def base(self) -> float:
@@ -198,6 +217,7 @@ def parse_rows(rows: list[Row], raw: bytes, name: str) -> Readings:
         if one is not None:
             readings.append(one)
     faults += _twice(readings, name)
+    faults += _offsets(readings, name)
     if not readings and not faults:
         faults.append(Fault(name, "the file", "no reading", "at least one row with a reading", "fill in the template"))
     if faults:
@@ -269,6 +289,22 @@ def _reading(line: int, cell: dict[str, str], name: str) -> Reading | None:
               "write it like 2026-05-14T07:30+01:00")
     if what.name in ("layers counted", "accepted deviation") and not cell["by"]:
         fault("by", "nothing", "a name", "write who " + ("counted" if what.name == "layers counted" else "accepts it"))
+    elif cell["by"]:
+        try:
+            cell["by"] = checked_name(cell["by"])
+        except FieldFault as e:
+            fault("by", e.found, e.allowed, e.mend)
+    if what.name in _BY_HAND:
+        for column, wanted in (("by", "the name of who read it"), ("instrument", "the instrument")):
+            if not re.search(r"[^\W_]", cell[column]):
+                fault(column, units.shown(cell[column]) if cell[column] else "nothing", wanted,
+                      f"write it for each {what.name}: what nobody read with anything proves nothing")
+    if what.name == "steel temperature":
+        for column in ("where", "instrument"):
+            odd = _NOT_THE_PIPE.search(cell[column])
+            if odd:
+                fault(column, units.shown(cell[column]), f"a place on the steel and a thermometer; '{odd[0]}' is none",
+                      "give steel temperatures that were read on the pipe; no forecast or plan takes their place")
     if what.name == "accepted deviation" and not cell["remark"]:
         fault("remark", "nothing", "the reason of the deviation", "write why it may stand")
     if faults:
@@ -309,6 +345,8 @@ def _value(what: What, cell: str) -> tuple[str, Given | None]:
         if day is None or not re.fullmatch(r"\d{4}-\d\d-\d\d", cell, re.ASCII) or not 1990 <= day.year <= 2100:
             raise FieldFault(units.shown(cell), "a date from 1990 to 2100: year-month-day", "write it like 2027-02-28")
         return cell, None
+    if what.kind == NAME:
+        return checked_name(cell), None
     if what.kind in _BARE:
         return cell, None
     bare = not units.KINDS[what.kind].units
@@ -332,20 +370,36 @@ def _number(cell: str) -> float | str:
 
 def _time(cell: str) -> datetime.datetime:
     try:
-        moment = datetime.datetime.fromisoformat(cell.replace(" ", "T", 1))
+        moment = datetime.datetime.fromisoformat(cell.replace(" ", "T", 1)) if re.fullmatch(
+            _MOMENT, cell, re.ASCII) else None
     except ValueError:
         moment = None
     allowed, mend = "date and time of day with the offset from UTC", "write it like 2026-05-14T07:30+01:00"
-    if moment is None or ":" not in cell or not 1990 <= moment.year <= 2100:
+    if moment is None or not 1990 <= moment.year <= 2100:
         raise FieldFault(units.shown(cell), allowed, mend)
     if moment.tzinfo is None:
         raise FieldFault(f"{units.shown(cell)}, which has no offset from UTC", allowed, mend)
+    if abs(moment.utcoffset() or datetime.timedelta()) > _OFFSET_MOST:
+        raise FieldFault(f"{units.shown(cell)}, whose offset no clock has", "an offset from -14:00 to +14:00", mend)
     return moment
 
 
+def _offsets(readings: list[Reading], name: str) -> Iterator[Fault]:
+    """One job is timed by one clock: offsets that differ by more than summer time are a slip."""
+    timed = [r for r in readings if r.time is not None]
+    if not timed:
+        return
+    first = timed[0]
+    for r in timed:
+        if abs(r.time.utcoffset() - first.time.utcoffset()) > _OFFSETS_APART:
+            yield Fault(name, "time", f"{r.time.isoformat(timespec='minutes')}, with another offset from UTC than line "
+                        f"{first.line}", "offsets within one hour of one another",
+                        "write all times with the offset of the place, and check this one", r.line)
+
+
 def same_name(a: str) -> str:
-    """A name as it is compared: without case and spacing."""
-    return "".join(a.casefold().split())
+    """A name as it is compared."""
+    return person_key(a)
 
 
 def _twice(readings: list[Reading], name: str) -> Iterator[Fault]:
@@ -354,12 +408,15 @@ def _twice(readings: list[Reading], name: str) -> Iterator[Fault]:
     rows: dict[str, int] = {}
     for r in readings:
         more = same_name(r.by) if r.what == "layers counted" else r.text if r.what in _SEVERAL else ""
-        key = (r.what, r.where.casefold(), r.time, more)
+        once = r.what in _ONCE
+        where = "" if once and not WHATS[r.what].where else r.where.casefold()
+        key = (r.what, where, None if once else r.time, more)
         if key in seen:
             at = f" at {r.where}" if r.where else ""
-            yield Fault(name, "the row", f"{r.what}{at} again, with the same time",
+            yield Fault(name, "the row", f"{r.what}{at} again" + ("" if once else ", with the same time"),
                         f"each reading once; it stands in line {seen[key]} already",
-                        "remove one, or tell them apart by place or time", r.line)
+                        "remove the one that is wrong" if once else "remove one, or tell them apart by place or time",
+                        r.line)
         seen.setdefault(key, r.line)
         if r.row in rows:
             yield Fault(name, "row", f"number {units.shown(r.row)} again",

@@ -7,15 +7,16 @@ import json
 import os
 import secrets
 import shutil
-import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from wrapcalc.errors import PackageError
+from wrapcalc.fields import FieldFault
 from wrapcalc.package import build, digests
 from wrapcalc.package.report import IDENTITIES, Approval, report_html, unverified
+from wrapcalc.people import checked_name, person_key
 
 PLACE, KIND, DATA = "approval", "approval", "approval.json"
 RECORD = "record.json"
@@ -117,17 +118,13 @@ def _record(package: Path, manifest: Mapping[str, Any]) -> Mapping[str, Any]:
     return record
 
 
-def plain(name: str) -> str:
-    """A name as it is compared: without case and spacing, in one form of Unicode."""
-    return "".join(unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", name).casefold()).split())
-
-
 def _typed(role: str, name: str) -> str:
     """The name on one line. Raises PackageError where it can be no name, or cannot be printed."""
     from wrapcalc.package.pdf import printable_characters
-    shown = " ".join(unicodedata.normalize("NFC", name).split())
-    if sum(c.isalpha() for c in shown) < 2:
-        raise PackageError(f"{role} '{shown}': this is no name; type the full name of the {role}")
+    try:
+        shown = checked_name(name)
+    except FieldFault as e:
+        raise PackageError(f"{role}: found {e.found}; allowed: {e.allowed}; {e.mend}") from None
     if len(shown) > MOST_LETTERS:
         raise PackageError(f"{role} '{shown[:20]}…': {len(shown)} letters; a name may have {MOST_LETTERS}")
     odd = sorted({c for c in shown if ord(c) < 32 or not c.isprintable() or ord(c) not in printable_characters()})
@@ -140,10 +137,10 @@ def _typed(role: str, name: str) -> str:
 def _apart(typed: Mapping[str, str], prepared: str) -> None:
     """Nobody checks or approves work of their own. The checker may be the approver."""
     for role in ("checker", "approver"):
-        if plain(typed[role]) == plain(typed["author"]):
+        if person_key(typed[role]) == person_key(typed["author"]):
             raise PackageError(f"{role} and author are both '{typed[role]}': nobody may be {role} of work of their "
                                "own; name somebody else")
-        if prepared and plain(typed[role]) == plain(prepared):
+        if prepared and person_key(typed[role]) == person_key(prepared):
             raise PackageError(f"{role} '{typed[role]}' prepared the case (case.prepared_by): nobody may be {role} of "
                                "work of their own; name somebody else")
 
@@ -163,9 +160,9 @@ def _notices(of: _Package, approval: Approval, prepared: str) -> list[str]:
     out = []
     if not prepared:
         out.append("The case does not state who prepared it (case.prepared_by).")
-    elif plain(prepared) != plain(approval.author):
+    elif person_key(prepared) != person_key(approval.author):
         out.append(f"The author '{approval.author}' is not who prepared the case ('{prepared}', case.prepared_by).")
-    if plain(approval.checker) == plain(approval.approver):
+    if person_key(approval.checker) == person_key(approval.approver):
         out.append("Checker and approver are the same person.")
     if count := unverified(record):
         out.append(f"{count} values and formulas are from memory and not verified against a licensed copy.")

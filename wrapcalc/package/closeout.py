@@ -26,11 +26,12 @@ from wrapcalc.package.readings_template import DIGEST_SIGNS
 from wrapcalc.recorder import CLOSING_TOPICS, TOPICS
 from wrapcalc.render import fragments
 from wrapcalc.render.items import items_html
-from wrapcalc.stages.closeout import ACCEPTED, DEVIATION, OPEN, REJECTED, Approval, Closeout, closeout
+from wrapcalc.stages.closeout import ACCEPTED, DEVIATION, OPEN, REJECTED, Approval, Closeout, Look, closeout
 from wrapcalc.stages.job import Outcome, run
 
 PLACE, KIND, DATA = "closeout", "close-out", "closeout.json"
 _ATTEMPTS = 10
+_LOOK = "Last as-found check: "
 #: A log of more readings is not printed in full.
 _LONG_LOG = 150
 #: What stands at the head of each page.
@@ -100,14 +101,16 @@ def closeout_package(package: Path, readings: Path, *, now: datetime.datetime | 
     for _ in range(_ATTEMPTS):
         before = _latest(of)
         approval, notes = _approval(of)
+        look = _look(of)
+        notes += [_LOOK + look.words] if look is not None else []
         sha = digests.sha256(read.raw)
-        if _unchanged(of, before, sha, approval):
+        if _unchanged(of, before, sha, approval, notes):
             return _result("unchanged", before.data, of.folder.resolve().parent / PLACE / before.name)
         _may_follow(of, before, read)
         outcome = run(load_bundle(of.folder / "case.toml"))
         notes += _recomputed(of, outcome)
         closed = closeout(outcome.bundle, outcome, read, package=of.name, made=of.made, now=now,
-                          approval=None if approval is None else Approval(approval["by"], approval["on"]))
+                          approval=None if approval is None else Approval(approval["by"], approval["on"]), look=look)
         data = record_closeout.build(
             closed, outcome, revision=of.revision, closeout_revision=before.number + 1,
             package_manifest_sha256=of.digest, record_sha256=of.manifest["record_sha256"], readings_sha256=sha,
@@ -212,11 +215,14 @@ def _latest(of: _Package) -> _Before:
     return _Before(number, path.name, data)
 
 
-def _unchanged(of: _Package, before: _Before, sha: str, approval: dict[str, str] | None) -> bool:
+def _unchanged(of: _Package, before: _Before, sha: str, approval: dict[str, str] | None,
+               notes: list[str]) -> bool:
+    """Whether nothing that a close-out rests on has changed; notes: of the approval and of the as-found check."""
     if not before.number or before.data["verdict"] in (ACCEPTED, DEVIATION):
         return False
     return (before.data["readings_file"]["sha256"] == sha and before.data["package_manifest_sha256"] == of.digest
-            and before.data["approval"] == approval)
+            and before.data["approval"] == approval and before.data["notes"][:len(notes)] == notes
+            and any(n.startswith(_LOOK) for n in notes) == any(n.startswith(_LOOK) for n in before.data["notes"]))
 
 
 def _may_follow(of: _Package, before: _Before, read: Readings) -> None:
@@ -265,6 +271,34 @@ def _approval(of: _Package) -> tuple[dict[str, str] | None, list[str]]:
         why = "was changed after it was written" if not whole else "is of other bytes than this package"
         return None, [f"approval/{of.name} {why}; it counts for nothing"]
     return out, []
+
+
+def _look(of: _Package) -> Look | None:
+    """The last look into the ditch of this package; None when nobody looked. One that is not whole, or of other bytes
+    than this package, has no verdict: an earlier one does not take its place."""
+    place = of.folder.resolve().parent / "as_found"
+    found = []
+    for path in place.iterdir() if place.is_dir() else ():
+        m = re.fullmatch(re.escape(of.name) + r"-([1-9][0-9]*)", path.name)
+        if m:
+            found.append((int(m[1]), path))
+    if not found:
+        return None
+    path = max(found)[1]
+    name = f"as_found/{path.name}"
+    try:
+        problems = digests.integrity(path)
+        manifest, data = digests.read_manifest(path), json.loads((path / "as_found.json").read_bytes())
+        verdict, same = str(data["verdict"]), manifest.get("package_manifest_sha256") == of.digest
+        kind = manifest.get("kind") == "as found" and manifest.get("package") == of.name
+    except (PackageError, OSError, ValueError, KeyError, TypeError, AttributeError):
+        return Look(name, "", f"{name} cannot be read; restore it, or look again")
+    if problems or not kind or not same or manifest.get("verdict") != verdict:
+        why = "is of other bytes than this package" if kind and not problems and not same else (
+            "was changed after it was written")
+        return Look(name, "", f"{name} {why}; it counts for nothing; restore it, or look again")
+    seal = digests.sha256((path / digests.MANIFEST).read_bytes())
+    return Look(name, verdict, f"{name} says '{verdict}' (sha256:{seal[:DIGEST_SIGNS]})")
 
 
 def _recomputed(of: _Package, outcome: Outcome) -> list[str]:

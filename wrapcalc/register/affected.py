@@ -18,7 +18,7 @@ from wrapcalc.formula import registry
 from wrapcalc.package.explain import read_record
 from wrapcalc.register.evidence import MISSING, PLACES, Revision, inputs_of, listed, part, scan, text
 from wrapcalc.register.state import Standing, snapshot
-from wrapcalc.register.store import remembered
+from wrapcalc.register.store import remembered, remembered_evidence
 from wrapcalc.standards import tables
 from wrapcalc.standards.documents import DOCUMENTS
 from wrapcalc.units import printable
@@ -98,7 +98,7 @@ def _matches(wanted: str, name: str, kind: str) -> bool:
 def _standings(packages: Path) -> list[Standing]:
     """Every revision, also those of which only an approval, a check or a close-out is left."""
     found = scan(packages)
-    now = snapshot(found, remembered(packages))
+    now = snapshot(found, remembered(packages), remembered_evidence(packages))
     left = {(e.case_id, e.revision) for e in found.evidence}
     left -= {(s.revision.case_id, s.revision.revision) for s in now.standings}
     return [*now.standings, *(Standing(Revision(c, r, MISSING), MISSING, True, "", "") for c, r in sorted(left))]

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from wrapcalc.register.evidence import OPEN, REJECTED, WHOLE
-from wrapcalc.register.state import DESIGNED, Snapshot, Standing
+from wrapcalc.register.state import DESIGNED, STOPPED, UNPROVEN, Snapshot, Standing
 
 _DAYS_IN_A_YEAR = 365.25
 #: Decisions by which the pipe stays as it is and is looked at again.
@@ -44,7 +44,8 @@ def due(now: Snapshot, on: datetime.date) -> list[Due]:
 
 def _of_repair(s: Standing, all_of_it: tuple[Standing, ...], on: datetime.date) -> Iterator[Due]:
     r = s.revision
-    done = next((x for x in reversed(all_of_it) if x.accepted), None)
+    # Where an acceptance is in doubt the wrap may lie on the pipe all the same: its inspection stays due.
+    done = next((x for x in reversed(all_of_it) if x.accepted or (x.closed_on and x.state in (STOPPED, UNPROVEN))), None)
     if r.condition != WHOLE:
         yield _waits(s, f"package {r.condition}: restore it", None, on)
     if done is not None:
@@ -58,6 +59,9 @@ def _of_repair(s: Standing, all_of_it: tuple[Standing, ...], on: datetime.date) 
         yield _waits(s, "close-out with the readings that are missing", _date(s.closed_on), on)
     if s.state == REJECTED:
         yield _waits(s, "what is to be done after the repair was rejected", _date(s.closed_on), on)
+    if s.state == UNPROVEN:
+        yield _waits(s, "the acceptance is not proven: restore what stands beside the package, or close out again",
+                     _date(s.closed_on), on)
     if not s.accepted:
         yield from _deadlines(s, all_of_it, on)
     yield from _life(s, on)

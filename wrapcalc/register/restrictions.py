@@ -9,7 +9,17 @@ from typing import TYPE_CHECKING
 
 from wrapcalc import units
 from wrapcalc.errors import UnknownItem
-from wrapcalc.register.evidence import ACCEPTED, APPROVAL, CLOSE_OUT, DEVIATION, WHOLE, Evidence, Revision
+from wrapcalc.register.evidence import (
+    ACCEPTED,
+    APPROVAL,
+    AS_FOUND,
+    CLOSE_OUT,
+    DEVIATION,
+    STOP,
+    WHOLE,
+    Evidence,
+    Revision,
+)
 
 if TYPE_CHECKING:
     from wrapcalc.register.state import Snapshot
@@ -59,14 +69,41 @@ def same_section(text: str) -> str:
     return "".join(unicodedata.normalize("NFKC", text).casefold().split())
 
 
-def restrictions(revisions: Iterable[Revision], counted: Iterable[Evidence]) -> list[Restriction]:
+def against_acceptance(accepted: Evidence, known: Iterable[Evidence]) -> Evidence | None:
+    """What stands against a close-out: the last whole look at its revision that says stop, a look after the last whole
+    one that cannot be read, or a later close-out that cannot be read: each may have taken the acceptance back.
+
+    known: evidence of the case, whole or spoilt (condition other than whole). None when nothing stands against it.
+    """
+    of = sorted((e for e in known if e.package == accepted.package), key=lambda e: e.number)
+    looks = [e for e in of if e.kind == AS_FOUND]
+    whole = next((e for e in reversed(looks) if e.condition == WHOLE), None)
+    if whole is not None and whole.word == STOP:
+        return whole
+    return next((e for e in reversed(of) if e.condition != WHOLE and (
+        (e.kind == AS_FOUND and (whole is None or e.number > whole.number))
+        or (e.kind == CLOSE_OUT and e.number > accepted.number))), None)
+
+
+def why_in_doubt(e: Evidence) -> str:
+    """Why an acceptance lifts nothing, in words."""
+    if e.condition == WHOLE:
+        return f"the acceptance does not count: {e.folder} says '{e.word}'"
+    again = "look into the ditch again" if e.kind == AS_FOUND else "close out again"
+    return (f"the acceptance is not proven: {e.folder} is {e.condition} and may have taken it back; restore it, or "
+            f"{again}")
+
+
+def restrictions(revisions: Iterable[Revision], counted: Iterable[Evidence], spoilt: Iterable[Evidence] = ()
+                 ) -> list[Restriction]:
     """Every restriction, open or closed, sorted.
 
     The interim limit of a revision stands until a close-out of it, or of a later revision, accepts the repair, or a
     later revision that is whole and approved takes its place. A restriction that the case states stands until an
-    approved later revision states it no more. Nothing that is not approved lifts a restriction.
+    approved later revision states it no more. Nothing that is not approved lifts a restriction, nor does an acceptance
+    against which something stands (`against_acceptance`). spoilt: evidence that is damaged or gone.
     """
-    evidence = list(counted)
+    evidence, lost = list(counted), list(spoilt)
     approved = {e.package: e for e in evidence if e.kind == APPROVAL}
     by_case: dict[str, list[Revision]] = {}
     for r in revisions:
@@ -79,19 +116,22 @@ def restrictions(revisions: Iterable[Revision], counted: Iterable[Evidence]) -> 
         last = {e.revision: e for e in sorted(evidence, key=lambda e: e.number)
                 if e.case_id == case_id and e.kind == CLOSE_OUT}
         accepted = [e for e in accepted if last[e.revision] is e]
+        against = {e.folder: against_acceptance(e, [*evidence, *lost]) for e in accepted}
+        doubts = {folder: e for folder, e in against.items() if e is not None}
         for r in of_case:
-            out += _interim(r, of_case, accepted, approved)
+            out += _interim(r, of_case, accepted, approved, doubts)
             out += _stated(r, of_case, approved)
-        out += _restored({r.revision: r for r in of_case}, accepted)
+        out += _restored({r.revision: r for r in of_case}, accepted, doubts)
     return sorted(out, key=lambda x: (same_section(x.section), not x.open, x.pressure, x.case_id, x.revision, x.source))
 
 
 def _interim(r: Revision, of_case: list[Revision], accepted: list[Evidence],
-             approved: dict[str, Evidence]) -> Iterator[Restriction]:
+             approved: dict[str, Evidence], doubts: dict[str, Evidence]) -> Iterator[Restriction]:
     if r.interim is None:
         return
     base = (r.section, f"case {r.case_id} r{r.revision} interim limit", r.case_id, r.revision, r.interim)
-    good = next((e for e in accepted if e.revision >= r.revision and e.package in approved), None)
+    good = next((e for e in accepted if e.revision >= r.revision and e.package in approved
+                 and e.folder not in doubts), None)
     later = _later(r, of_case, approved, lambda n: n.interim is not None or n.decision == NO_REPAIR)
     if good is not None:
         yield Restriction(*base, False, r.written_on, good.on, good.folder, display=r.display)
@@ -99,12 +139,16 @@ def _interim(r: Revision, of_case: list[Revision], accepted: list[Evidence],
         yield Restriction(*base, False, r.written_on, approved[later.package].on,
                           f"{later.package}: {later.decision}", display=r.display)
     else:
-        yield Restriction(*base, True, r.written_on, note=_still(r, of_case, accepted, approved), display=r.display)
+        yield Restriction(*base, True, r.written_on, note=_still(r, of_case, accepted, approved, doubts),
+                          display=r.display)
 
 
-def _still(r: Revision, of_case: list[Revision], accepted: list[Evidence], approved: dict[str, Evidence]) -> str:
+def _still(r: Revision, of_case: list[Revision], accepted: list[Evidence], approved: dict[str, Evidence],
+           doubts: dict[str, Evidence]) -> str:
     """Why a limit stands although something might seem to have lifted it."""
     for e in accepted:
+        if e.revision >= r.revision and e.package in approved:
+            return f"{e.folder} does not lift it: {why_in_doubt(doubts[e.folder])}"
         if e.revision >= r.revision:
             return f"{e.folder} does not lift it: the package {e.package} is not approved"
     waiting = [n for n in of_case if n.revision > r.revision]
@@ -129,9 +173,11 @@ def _stated(r: Revision, of_case: list[Revision], approved: dict[str, Evidence])
                           s.pressure, later is None, r.written_on, *closed, display=r.display)
 
 
-def _restored(of_case: dict[int, Revision], accepted: list[Evidence]) -> Iterator[Restriction]:
+def _restored(of_case: dict[int, Revision], accepted: list[Evidence], doubts: dict[str, Evidence]
+              ) -> Iterator[Restriction]:
     """A repair that was accepted for less than its design restores: that pressure is the limit of the section."""
-    for e, after in zip(accepted, [*accepted[1:], None], strict=False):
+    for i, e in enumerate(accepted):
+        after = next((later for later in accepted[i + 1:] if later.folder not in doubts), None)
         r = of_case[e.revision]
         if e.restored is None or r.restored is None or e.restored >= r.restored * (1 - _ROUNDING):
             continue

@@ -14,18 +14,21 @@ from wrapcalc.register.evidence import (
     DEVIATION,
     HOLDS,
     MISSING,
+    REJECTED,
     STOP,
     WHOLE,
     Evidence,
     Revision,
     Scan,
 )
-from wrapcalc.register.restrictions import Restriction, restrictions
+from wrapcalc.register.restrictions import Restriction, against_acceptance, restrictions, why_in_doubt
 
 WRAP = "wrap"
 ASSESSED, DESIGNED, APPROVED, CHECKED = "assessed", "designed", "approved", "as found checked"
 #: What was found stands against the design: nobody goes back before a new revision is issued.
 STOPPED = "stopped by what was found"
+#: A close-out or a look after the acceptance cannot be read any more: it may have taken the acceptance back.
+UNPROVEN = "acceptance not proven"
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,12 +62,14 @@ class Standing:
 
 @dataclass(frozen=True)
 class Snapshot:
-    """All repairs now. standings: every revision, sorted; evidence: what counts; problems: for the user, in words."""
+    """All repairs now. standings: every revision, sorted; evidence: what counts; problems: for the user, in words.
+    spoilt: evidence of a known package that does not count: damaged, gone, or of other bytes; its reason in words."""
 
     standings: tuple[Standing, ...]
     evidence: tuple[Evidence, ...]
     restrictions: tuple[Restriction, ...]
     problems: tuple[str, ...]
+    spoilt: tuple[Evidence, ...] = ()
 
     @property
     def repairs(self) -> tuple[Standing, ...]:
@@ -76,29 +81,52 @@ class Snapshot:
         return tuple(s for s in self.standings if s.revision.case_id == case_id)
 
 
-def snapshot(found: Scan, memory: Iterable[Revision] = ()) -> Snapshot:
-    """State of every repair. memory: revisions as the register knows them; what was damaged or went away since is
-    taken from there."""
+def snapshot(found: Scan, memory: Iterable[Revision] = (), seen: Iterable[Evidence] = ()) -> Snapshot:
+    """State of every repair. memory, seen: revisions and evidence as the register knows them; what was damaged or went
+    away since is taken from there. Evidence that does not count gives nothing, and may take an acceptance back."""
     problems = list(found.problems)
     revisions = _remembered(found.revisions, memory)
     problems += [f"{r.package}: {r.condition}: {r.reason}" for r in revisions if r.condition != WHOLE]
     known = {r.package: r for r in revisions}
-    counted = []
-    for e in found.evidence:
+    counted, spoilt = [], []
+    for e in _seen(found.evidence, seen):
         why = _why_not(e, known)
-        if why:
-            problems.append(f"{e.folder}: not counted: {why}")
-        else:
+        if not why:
             counted.append(e)
+            continue
+        problems.append(f"{e.folder}: not counted: {why}")
+        if e.package in known and e.kind != APPROVAL:
+            spoilt.append(replace(e, condition=DAMAGED if e.condition == WHOLE else e.condition, reason=why))
     last = {r.case_id: r.revision for r in sorted(revisions, key=lambda r: r.revision)}
     standings = []
     for r in revisions:
-        of = [e for e in counted if e.package == r.package]
-        standing, problem = _standing(r, of, last[r.case_id] == r.revision)
+        of, lost = ([e for e in group if e.package == r.package] for group in (counted, spoilt))
+        standing, problem = _standing(r, of, lost, last[r.case_id] == r.revision)
         standings.append(standing)
         problems += problem
-    return Snapshot(tuple(standings), tuple(counted), tuple(restrictions(revisions, counted)),
-                    tuple(sorted(problems)))
+    return Snapshot(tuple(standings), tuple(counted), tuple(restrictions(revisions, counted, spoilt)),
+                    tuple(sorted(problems)), tuple(spoilt))
+
+
+def _seen(found: Iterable[Evidence], seen: Iterable[Evidence]) -> list[Evidence]:
+    """The evidence on disk; looks and close-outs that went away or changed since the register saw them are damaged
+    evidence. An approval that is gone lifts nothing, and needs no memory."""
+    old = {e.folder: e for e in seen if e.kind != APPROVAL}
+    out = []
+    for e in found:
+        before = old.pop(e.folder, None)
+        if before is None or not before.digest:
+            out.append(e)
+        elif e.condition != WHOLE:
+            out.append(replace(before, condition=e.condition, reason=e.reason))
+        elif e.digest != before.digest:
+            out.append(replace(before, condition=DAMAGED, reason="it is another one than the register saw under this "
+                               "name; restore that one, and give the new one a number of its own"))
+        else:
+            out.append(e)
+    gone = "its folder is no longer there; put it back, the register keeps what it knew"
+    out += [replace(e, condition=MISSING, reason=gone) for e in old.values()]
+    return sorted(out, key=lambda e: (e.case_id, e.revision, e.kind, e.number))
 
 
 def _remembered(found: Iterable[Revision], memory: Iterable[Revision]) -> list[Revision]:
@@ -133,14 +161,22 @@ def _why_not(e: Evidence, known: dict[str, Revision]) -> str:
     return "" if e.package_digest == package.digest else f"it is of other bytes than the package {e.package} here"
 
 
-def _standing(r: Revision, of: list[Evidence], latest: bool) -> tuple[Standing, list[str]]:
+def _standing(r: Revision, of: list[Evidence], lost: list[Evidence], latest: bool) -> tuple[Standing, list[str]]:
     approval = next((e for e in of if e.kind == APPROVAL), None)
     check = max((e for e in of if e.kind == AS_FOUND), key=lambda e: e.number, default=None)
     closed = max((e for e in of if e.kind == CLOSE_OUT), key=lambda e: e.number, default=None)
     problems = [f"{e.folder}: the package {r.package} is not approved" for e in (check, closed)
                 if e is not None and approval is None]
+    doubt = against_acceptance(closed, [*of, *lost]) if closed is not None and closed.word != REJECTED else None
+    if closed is not None and closed.word in (ACCEPTED, DEVIATION) and doubt is not None:
+        problems.append(f"{closed.folder}: {why_in_doubt(doubt)}")
+    looks = [e for e in lost if e.kind == AS_FOUND]
     if not r.decision:  # damaged before the register ever saw it whole
         state, by = r.condition, None
+    elif doubt is not None and doubt.word == STOP and doubt.condition == WHOLE:
+        state, by = STOPPED, doubt
+    elif closed is not None and closed.word in (ACCEPTED, DEVIATION) and doubt is not None:
+        state, by = UNPROVEN, doubt
     elif closed is not None:
         state, by = closed.word, closed
     elif r.decision != WRAP:
@@ -149,8 +185,10 @@ def _standing(r: Revision, of: list[Evidence], latest: bool) -> tuple[Standing, 
         state, by = STOPPED, check
     elif approval is None:
         state, by = DESIGNED, None
+    elif check is not None and check.word == HOLDS and all(e.number < check.number for e in looks):
+        state, by = CHECKED, check
     else:
-        state, by = (CHECKED, check) if check is not None and check.word == HOLDS else (APPROVED, approval)
+        state, by = APPROVED, approval
     return Standing(r, state, latest, by.folder if by else r.package, by.digest if by else r.digest,
                     approval.on if approval else "", closed.on if closed else "",
                     closed.next_inspection if closed else "", closed.end_of_life if closed else "",

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from wrapcalc.errors import PackageError
-from wrapcalc.register.evidence import Evidence, Revision, Stated, folders, scan
+from wrapcalc.register.evidence import APPROVAL, AS_FOUND, CLOSE_OUT, Evidence, Revision, Stated, folders, scan
 from wrapcalc.register.restrictions import Restriction
 from wrapcalc.register.state import Snapshot, Standing, snapshot
 from wrapcalc.units import printable
@@ -98,7 +98,8 @@ def update(packages: Path, *, today: datetime.date | None = None) -> Changes:
                     _make(db)
                 old = _rows(db, "revisions")
                 # The folders are read with the lock held: who reads later, writes later.
-                now = snapshot(scan(packages), [_revision(r) for r in old])
+                now = snapshot(scan(packages), [_revision(r) for r in old],
+                               [_evidence(r) for r in _rows(db, "evidence")])
                 changes = _changes(old, now, (today or datetime.date.today()).isoformat())
                 _write(db, now, changes)
     return Changes(now, changes)
@@ -108,7 +109,7 @@ def current(packages: Path) -> Snapshot:
     """The repairs now, from the folders and from what the register remembers; writes nothing, needs no register.
 
     Raises PackageError as `update` does."""
-    return snapshot(scan(packages), remembered(packages))
+    return snapshot(scan(packages), remembered(packages), remembered_evidence(packages))
 
 
 def remembered(packages: Path) -> list[Revision]:
@@ -116,6 +117,13 @@ def remembered(packages: Path) -> list[Revision]:
     path = packages / FOLDER / FILE
     with _explained(path):
         return [_revision(r) for r in _read(path, "revisions")]
+
+
+def remembered_evidence(packages: Path) -> list[Evidence]:
+    """Every approval, look and close-out that the register saw; empty without a register."""
+    path = packages / FOLDER / FILE
+    with _explained(path):
+        return [_evidence(r) for r in _read(path, "evidence")]
 
 
 def history(packages: Path) -> list[Change]:
@@ -178,8 +186,7 @@ def _revision(row: dict[str, Any]) -> Revision:
     """A row as it was written. Raises sqlite3.DataError for one that was edited into something else."""
     try:
         stated = tuple(Stated(str(r), float(p)) for r, p in json.loads(row["stated"]))
-        kinds: dict[str, tuple[type, ...]] = {"REAL": (float, type(None)), "INTEGER": (int,)}
-        sound = all(isinstance(row[n], kinds.get(_NUMBERS.get(n, ""), (str,))) for n in _REVISION)
+        sound = _typed(row, _REVISION)
         for day in ("written_on", "measured_on", "due_by"):
             if row[day]:
                 datetime.date.fromisoformat(row[day])
@@ -188,6 +195,19 @@ def _revision(row: dict[str, Any]) -> Revision:
     if not sound:
         raise sqlite3.DataError("a row of the table revisions is not as it was written")
     return Revision(**{name: row[name] for name in _REVISION if name != "stated"}, stated=stated)
+
+
+def _evidence(row: dict[str, Any]) -> Evidence:
+    """A row as it was written. Raises sqlite3.DataError for one that was edited into something else."""
+    names = _COLUMNS["evidence"]
+    if not _typed(row, names) or row["kind"] not in (APPROVAL, AS_FOUND, CLOSE_OUT):
+        raise sqlite3.DataError("a row of the table evidence is not as it was written")
+    return Evidence(**{name: row[name] for name in names})
+
+
+def _typed(row: dict[str, Any], names: list[str]) -> bool:
+    kinds: dict[str, tuple[type, ...]] = {"REAL": (float, type(None)), "INTEGER": (int,)}
+    return all(isinstance(row.get(n, b""), kinds.get(_NUMBERS.get(n, ""), (str,))) for n in names)
 
 
 def _changes(old: list[dict[str, Any]], now: Snapshot, day: str) -> tuple[Change, ...]:
@@ -205,7 +225,7 @@ def _changes(old: list[dict[str, Any]], now: Snapshot, day: str) -> tuple[Change
 def _write(db: sqlite3.Connection, now: Snapshot, changes: tuple[Change, ...]) -> None:
     """Tables that differ are written anew; the history is added to."""
     content = {"revisions": [_of(s.revision, _REVISION) + _of(s, _STANDING) for s in now.standings],
-               "evidence": [_of(e, _COLUMNS["evidence"]) for e in now.evidence],
+               "evidence": [_of(e, _COLUMNS["evidence"]) for e in (*now.evidence, *now.spoilt)],
                "restrictions": [_of(r, _COLUMNS["restrictions"]) for r in now.restrictions]}
     for table, rows in content.items():
         if [tuple(r.values()) for r in _rows(db, table, "ORDER BY rowid")] == rows:

@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from wrapcalc import units
 from wrapcalc.case import Bundle
-from wrapcalc.case.readings import Reading
+from wrapcalc.case.readings import CONFIRMED, Reading
 from wrapcalc.errors import ValueWaits
 from wrapcalc.fields import Given
 from wrapcalc.formulas import wrap_thickness as thickness
@@ -25,6 +25,8 @@ from wrapcalc.standards.documents import MECHANICS, PRACTICE
 from wrapcalc.values import Value
 
 _SHEET = "system sheet"
+#: More steel than this, in mm, is hardly ever blasted beyond a repair: a slip in a number, or of the weld.
+_FAR_BEYOND = 3000.0
 
 
 @dataclass(frozen=True)
@@ -271,6 +273,9 @@ def _prepared(w: Work, found: list[Span]) -> None:
                                {"beyond": (sign * (edge.base - row.base) - _outside(w), "mm")})["beyond"]
         w.limit(f"Prepared steel beyond the repair, {side}", beyond, ">=", system.value("surface.prepared_beyond"),
                 citation=w.sheet, status=_SHEET, rows=[row, edge])
+        if beyond.magnitude > _FAR_BEYOND and not row.confirmed:
+            w.lacks(f"prepared steel, {side} end", more=f"{row.text} is {w.show(beyond)} beyond the repair; check it "
+                    f"against the girth weld, or begin the remark with '{CONFIRMED}'")
 
 
 def _room(w: Work, found: list[Span], from_weld: Value) -> None:

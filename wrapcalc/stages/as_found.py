@@ -10,16 +10,17 @@ Decided here, for the safety of those beside the pipe:
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from wrapcalc.case import Bundle
 from wrapcalc.case.as_found import Sighting, against_case
-from wrapcalc.case.as_found_case import NextCase, next_case
+from wrapcalc.case.as_found_case import NextCase, lowered_allowances, next_case
 from wrapcalc.errors import CaseFaults, PackageError
 from wrapcalc.recorder import Recorder, recording
 from wrapcalc.stages import as_found_design as design
 from wrapcalc.stages import as_found_joint as joint
 from wrapcalc.stages.as_found_book import Book, Compared
+from wrapcalc.stages.as_found_readings import readings
 from wrapcalc.stages.job import WRAP, Outcome, run
 
 HOLDS, STOP, INCOMPLETE = "the design holds", "stop: new revision", "incomplete"
@@ -63,12 +64,30 @@ def as_found(bundle: Bundle, issued: Outcome, s: Sighting, *, package: str) -> G
     with recording(rec):
         rec.begin(TOPIC)
         design.measured(book)
+        readings(book, following.bundle)
         joint.right_joint(book)
         joint.kind_of_pipe(book)
         places = design.laid(book, issued)
         joint.lamination(book, places[0].whole[0] if places else None, places[-1].whole[1] if places else None)
-        design.compare(book, issued, now, places)
+        design.compare(book, issued, now, places, _by_the_damage(bundle, s, now))
+        for field in lowered_allowances(bundle.case, s.found):
+            rec.warn(f"{field}: the sheet says {s.found.given(field).written}, the package "
+                     f"{bundle.case.get(field).written}; the greater one is used. A lower one needs a new revision.",
+                     "as-found sheet")
         rec.assume("Measuring allowances, pressure and steel temperature while wrapping are those of the package where "
                    "the sheet states no others.", "as-found sheet")
     verdict = STOP if book.reasons else INCOMPLETE if book.missing else HOLDS
     return Gate(package, verdict, tuple(book.reasons), tuple(book.missing), tuple(book.rows), rec, s, following, now)
+
+
+def _by_the_damage(bundle: Bundle, s: Sighting, now: Outcome) -> Outcome:
+    """The run that says what the damage as found allows beside people.
+
+    A pressure while wrapping below the issued one is no word about the damage: there it is left as issued.
+    """
+    seen, issued = s.found.service.installation_pressure, bundle.case.service.installation_pressure
+    if seen is None or issued is None or seen.base >= issued.base:
+        return now
+    case = now.bundle.case
+    service = case.service.model_copy(update={"installation_pressure": issued})
+    return run(replace(now.bundle, case=case.model_copy(update={"service": service})))

@@ -89,15 +89,19 @@ def laid(book: Book, issued: Outcome) -> list[Laid]:
     return out
 
 
-def compare(book: Book, issued: Outcome, now: Outcome, places: list[Laid]) -> None:
-    """Decision, pressures, layers, place: the issued design against what is asked now."""
+def compare(book: Book, issued: Outcome, now: Outcome, places: list[Laid], damage: Outcome) -> None:
+    """Decision, pressures, layers, place: the issued design against what is asked now.
+
+    damage: the run whose pressure beside people is that of the damage as found.
+    """
     a, b = issued.design, now.design
     assert a is not None
     holds = now.decision.word == WRAP and b is not None and b.holds and now.bears is not None
     before, after = _summary(book, issued, "issued"), _summary(book, now, "with what was found")
     book.gate("Decision", holds, now.decision.word, WRAP, issued=issued.decision.word,
               note="" if holds else now.decision.sentence, **_AGAIN)
-    _pressures(book, before, after, issued)
+    by_damage = after if damage is now else _summary(book, damage, "with what was found, at the pressure issued")
+    _pressures(book, before, by_damage)
     for title, name, sense, limit in (
             ("Layers asked for now against the layers issued", "layers", "<=", "layers"),
             ("Thickness asked for now against the thickness issued", "thickness required", "<=", "thickness"),
@@ -137,7 +141,7 @@ def _summary(book: Book, o: Outcome, words: str) -> dict[str, Value]:
              ("steel while wrapping", "service.installation_temperature")) if case.get(x) is not None)])
 
 
-def _pressures(book: Book, before: dict[str, Value], after: dict[str, Value], issued: Outcome) -> None:
+def _pressures(book: Book, before: dict[str, Value], after: dict[str, Value]) -> None:
     for key, title in (("interim limit", "Interim limit issued against the one as found"),
                        ("pressure beside people", "Pressure beside people issued against the one as found")):
         if key in before and key in after:
@@ -148,10 +152,14 @@ def _pressures(book: Book, before: dict[str, Value], after: dict[str, Value], is
         book.limit("Pressure while wrapping, issued, against the interim limit as found", installed, "<=",
                    after["interim limit"], issued=book.shown(installed), found=book.shown(after["interim limit"]),
                    **_AGAIN)
-    now, beside = book.value("service.pressure_now"), before.get("pressure beside people")
-    if now is not None and beside is not None:
-        book.limit("Pressure now against the pressure beside people", now, "<=", beside, citation=PRACTICE.id,
-                   status="common practice", note="leave the ditch, and lower the pressure first")
+    beside = before.get("pressure beside people")
+    for title, field, note in (
+            ("Pressure now", "service.pressure_now", "leave the ditch, and lower the pressure first"),
+            ("Pressure while wrapping as found", "service.installation_pressure", "people lay the wrap at it")):
+        seen = book.value(field)
+        if seen is not None and beside is not None:
+            book.limit(f"{title} against the pressure beside people", seen, "<=", beside, citation=PRACTICE.id,
+                       status="common practice", note=note)
 
 
 def _covers(book: Book, issued: Outcome, now: Outcome, places: list[Laid], before: dict[str, Value],

@@ -206,8 +206,9 @@ def _sound_wall(book: Book) -> None:
     if stated is not None:
         book.limit("Least sound wall against the one of the package", wall, ">=", stated, means=TOLD, **_SHEET,
                    note="the design is worked again with it")
-    nominal, allowance = case.optional("pipe.nominal_wall"), book.value("pipe.wall_allowance") or case.optional(
-        "pipe.wall_allowance")
+    nominal = case.optional("pipe.nominal_wall")
+    both = (book.value("pipe.wall_allowance"), case.optional("pipe.wall_allowance"))
+    allowance = max((v for v in both if v is not None), key=lambda v: v.magnitude, default=None)
     if case.pipe.wall_basis == WALL_BASES[1] and nominal is not None and allowance is not None:
         left = active().procedure("Sound wall less its allowance", "the least reading", MECHANICS.id, "derived",
                                   {"wall": wall, "allowance": allowance},

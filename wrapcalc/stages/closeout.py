@@ -8,6 +8,9 @@ Decided here, for the safety of those beside the pipe:
   installed, counted or read; a design that does not hold as built, by nobody at all.
 - The next look is the planned interval of the case, and where the loss goes on inside, the interval of its growth; the
   earlier of the two, and a blank where neither is stated.
+- Work starts from a look into the ditch that says the design holds. The last look counts: one that stops rejects, by
+  nobody to be accepted; none, or one that is not whole, leaves it open.
+- The cure is that of the slowest place at which the steel was logged.
 - Names are as typed. A close-out authenticates nobody, and approves nothing.
 """
 
@@ -25,9 +28,10 @@ from wrapcalc.case.readings import CONFIRMED, Reading, Readings, same_name
 from wrapcalc.checks import Check
 from wrapcalc.errors import CaseFaults, Fault, PackageError
 from wrapcalc.recorder import Recorder, recording
-from wrapcalc.stages import as_built, placement_readings, site_readings, wrap_readings
+from wrapcalc.stages import as_built, order_readings, placement_readings, site_readings, wrap_readings
+from wrapcalc.stages.as_found import HOLDS, STOP
 from wrapcalc.stages.closeout_ledger import NOBODY, OTHERS, Entered, Ledger, Work
-from wrapcalc.stages.curing import cure_age
+from wrapcalc.stages.cure_readings import cure
 from wrapcalc.stages.end_of_life import goes_on
 from wrapcalc.stages.job import WRAP, Outcome
 from wrapcalc.stages.marks import Marks, marks
@@ -43,8 +47,9 @@ _NOT_CREW = ("package", "record", "correction", "accepted deviation", "accepted 
 #: Rows that may be later than the acceptance.
 _LATER = ("line pressure", "accepted deviation", "accepted by", "photo", "correction")
 _SENSE = {"<=": "at most", "<": "less than", ">=": "at least", ">": "more than"}
-#: A reading this much hotter than the case expects may be one in degrees Fahrenheit, in °C.
-_FAR = 20.0
+#: A reading this much hotter than the case expects, or than the steel while it was laid, may be one in degrees
+#: Fahrenheit, in °C: 50 °F written as 50 °C is 40 °C too hot, 60 °F 44 °C.
+_FAR = 8.0
 _FUTURE = datetime.timedelta(minutes=10)
 
 
@@ -54,6 +59,16 @@ class Approval:
 
     by: str
     on: str
+
+
+@dataclass(frozen=True)
+class Look:
+    """The last look into the ditch beside the package. verdict: its word, blank where it counts for nothing; words: for
+    the reader, what it is and why it counts for nothing."""
+
+    name: str
+    verdict: str
+    words: str
 
 
 @dataclass(frozen=True)
@@ -99,10 +114,11 @@ def units_of(outcome: Outcome) -> int:
 
 
 def closeout(bundle: Bundle, outcome: Outcome, readings: Readings, *, package: str, made: datetime.datetime,
-             now: datetime.datetime, approval: Approval | None) -> Closeout:
+             now: datetime.datetime, approval: Approval | None, look: Look | None) -> Closeout:
     """Hold readings against the package.
 
-    package: its name; made: when it was written; now: nothing may be read later. Raises CaseFaults for readings that
+    package: its name; made: when it was written; now: nothing may be read later; look: the last look into the ditch,
+    None without one. Raises CaseFaults for readings that
     cannot be of this repair or this time, or that accept one's own work; PackageError when there is no wrap.
     """
     d = outcome.design
@@ -120,6 +136,7 @@ def closeout(bundle: Bundle, outcome: Outcome, readings: Readings, *, package: s
     rec.stage = "B"
     with recording(rec):
         batches, built = _judged(w, rec, outcome, marked)
+        _seen(w, look)
         accepted = _acceptance(w, approval)
     found = _accepted_deviations(w, package, list(_nonconformances(w, package)))
     verdict = _verdict(w.book, found)
@@ -148,11 +165,11 @@ def _judged(w: Work, rec: Recorder, outcome: Outcome, marked: Marks
     release_row = w.first("pressure released by")
     released = release_row.time if release_row else None
     rec.begin(BUILT)
-    cured = _cure(w, laid)
+    cured = cure(w, laid)
     rec.begin(LIMITS)
     site_readings.installer(w, laid)
     start = mixed.time if mixed else None
-    pressures = site_readings.pressures(w, start, cured, released)
+    pressures = site_readings.pressures(w, blasted.time if blasted else None, start, cured, released)
     site_readings.weather(w, blasted.time if blasted else None, laid)
     site_readings.surface(w, blasted, first)
     batches = site_readings.batches(w, count, laid)
@@ -166,6 +183,8 @@ def _judged(w: Work, rec: Recorder, outcome: Outcome, marked: Marks
     wrap_readings.laminate(w)
     wrap_readings.coating(w)
     wrap_readings.release(w, cured, hard)
+    order_readings.order(w, order_readings.Moments(blasted.time if blasted else None, first.time if first else None,
+                                                   laid, cured, released))
     rec.begin(BUILT)
     built = as_built.again(w, outcome, [r for r in pressures if r is not None], _while_laying(w, start, laid), counted)
     _after_release(w, released, built)
@@ -195,23 +214,16 @@ def _after_release(w: Work, released: datetime.datetime | None, built: as_built.
                 citation="record: restored pressure", status="derived", guard=OTHERS, rows=[top])
 
 
-def _cure(w: Work, laid: datetime.datetime | None) -> datetime.datetime | None:
-    """When the logged steel temperature proved the cure, counted from when the last bonding material lay in place."""
-    if laid is None:
-        return None
-    coldest: dict[datetime.datetime, Reading] = {}
-    for r in w.log("steel temperature"):
-        if r.time not in coldest or r.base < coldest[r.time].base:
-            coldest[r.time] = r
-    log = sorted(coldest.items())
-    if not log or log[-1][0] <= laid:
-        w.lacks("steel temperature", "cure log", f"none after {stamp(laid)}")
-        return None
-    cured = cure_age(w.bundle, [(t, r.base) for t, r in log], source=w.readings.name, since=laid)
-    assert cured is not None
-    after = [r.row for t, r in log if t >= laid]
-    w.book.entered.append(Entered(cured.check, OTHERS, (after[0], after[-1])))
-    return cured.reached
+def _seen(w: Work, look: Look | None) -> None:
+    """The last look into the ditch: whether the design holds for what was found there."""
+    if look is None:
+        w.book.lack("as-found check of the package: nobody has shown that the design holds for what was found in the "
+                    "ditch; fill in as_found.toml and run wrapcalc as-found")
+    elif look.verdict not in (HOLDS, STOP):
+        w.book.lack(f"as-found check of the package: {look.words}")
+    else:
+        w.gate("The design holds for what was found in the ditch", look.verdict == HOLDS,
+               f"{look.name}: {look.verdict}", HOLDS, citation=look.name, status="derived", guard=NOBODY)
 
 
 def _acceptance(w: Work, approval: Approval | None) -> Reading | None:
@@ -358,25 +370,32 @@ def _fahrenheit(w: Work) -> Iterator[Fault]:
     work, system = w.bundle.case.work, w.bundle.system
     assert system is not None
     most = system.application.steel_temperature_max.base
+    placed = w.last("material placed")
+    laying = [r.base for r in w.log("steel temperature", None, placed.time)] if placed else []
     for what, given in (("air temperature", work.air_high), ("steel temperature", work.steel_high)):
         top = most if given is None else min(most, given.base + _FAR)
+        near = sorted(laying) if what == "steel temperature" else []
         for r in w.readings.of(what):
             assert r.given is not None
             other = (r.base - 32) / 1.8
-            if r.given.unit == "degC" and r.base > top and other <= top and CONFIRMED not in r.remark.casefold():
+            # A jump is one of scale only where the other scale leads back to what was read while laying.
+            jump = bool(near) and r.base > near[len(near) // 2] + _FAR and other >= near[0] - _FAR
+            if r.given.unit == "degC" and (r.base > top or jump) and other <= top and not r.confirmed:
                 fahrenheit = units.show(other, "degC", significant=3)
-                yield w.readings.fault(r, "reading", units.shown(r.text), f"at most about {units.show(top, 'degC')} "
+                yield w.readings.fault(r, "reading", units.shown(r.text), f"at most about "
+                                       f"{units.show(near[len(near) // 2] + _FAR if jump else top, 'degC')} "
                                        f"for {what} here; as {r.base:g} °F it would be {fahrenheit}",
-                                       f"write °F if it was read so, or '{CONFIRMED}' in the remark if it is right")
+                                       "write °F if it was read so; if it is right, begin the remark with "
+                                       f"'{CONFIRMED}'")
 
 
 def _own_work(w: Work) -> Iterator[Fault]:
     """Nobody accepts his own work, nor a deviation of it."""
     names = installers(w)
-    for what, column in (("accepted by", "reading"), ("accepted deviation", "by")):
+    for what, column in (("accepted by", "reading"), ("accepted deviation", "by"), ("pressure released by", "reading")):
         for r in w.readings.of(what):
             name = r.text if column == "reading" else r.by
             if same_name(name) in names:
                 yield w.readings.fault(r, column, units.shown(name), "a name other than that of the installer",
-                                       "nobody accepts his own work: have another person accept it")
+                                       "nobody accepts his own work, nor releases it: have another person do it")
 

@@ -138,7 +138,8 @@ def _acceptance(bundle: Bundle) -> Iterator[Wanted]:
         yield Wanted("steel temperature", "cure log", f"at least {low}; every {high} until cured")
     share = entry(ISO_24817.id, "hardness_share").written
     for n in range(1, int(a.hardness_readings.base) + 1):
-        yield Wanted("hardness", f"reading {n}", f"{a.hardness_scale}; mean at least {share} of "
+        side = "upstream" if n % 2 else "downstream"
+        yield Wanted("hardness", f"{side} end, reading {n}", f"{a.hardness_scale}; mean at least {share} of "
                      f"{_sheet(a.hardness_reference)}")
     yield Wanted("tap test", limit=f"whole wrap, grid {_sheet(a.tap_spacing)}")
     yield Wanted("dull area", "ends", "none")

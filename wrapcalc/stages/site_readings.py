@@ -8,8 +8,8 @@ from collections.abc import Sequence
 
 from wrapcalc.case.readings import Reading, same_name
 from wrapcalc.formulas import acceptance, climate
-from wrapcalc.recorder import active
-from wrapcalc.stages import dosing
+from wrapcalc.recorder import Recorder, active, recording
+from wrapcalc.stages import dosing, stock
 from wrapcalc.stages.closeout_ledger import ANYONE, OTHERS, Work
 from wrapcalc.stages.expected_readings import materials, unit_places
 from wrapcalc.standards.documents import IMO_COATING, ISO_8501, ISO_8502, ISO_24817, MAGNUS_1996, MECHANICS, PRACTICE
@@ -73,9 +73,12 @@ def stamp(t: datetime.datetime) -> str:
     return t.isoformat(sep=" ", timespec="minutes")
 
 
-def pressures(w: Work, start: datetime.datetime | None, cured: datetime.datetime | None,
-              released: datetime.datetime | None) -> tuple[Reading | None, Reading | None]:
-    """(highest, lowest) line pressure from the first material until cured; checks of the whole log."""
+def pressures(w: Work, blasted: datetime.datetime | None, start: datetime.datetime | None,
+              cured: datetime.datetime | None, released: datetime.datetime | None
+              ) -> tuple[Reading | None, Reading | None]:
+    """(highest, lowest) line pressure from the first material until cured; checks of the whole log, which begins with
+    the blasting: people are beside the pipe from then on. blasted: when it ended.
+    """
     rows, case = w.log("line pressure"), w.bundle.case
     if not rows:
         w.lacks("line pressure")
@@ -100,10 +103,19 @@ def pressures(w: Work, start: datetime.datetime | None, cured: datetime.datetime
     interval = case.optional("work.pressure_interval")
     entry = w.practice("pressure_interval_usual")
     if until is not None:
-        gaps(w, "Log of the line pressure without a gap", [(r.time, r) for r in rows if r.time], start, until,
+        gaps(w, "Log of the line pressure without a gap", [(r.time, r) for r in rows if r.time],
+             min(start, _blasting(w, blasted)), until,
              interval or entry.value(), citation="case: work.pressure_interval" if interval else entry.citation,
              status="stated" if interval else entry.status)
     return top, low
+
+
+def _blasting(w: Work, blasted: datetime.datetime | None) -> datetime.datetime:
+    """When blasting began, by its planned time; the first timed reading where that is not known."""
+    took = w.bundle.case.optional("work.blast_time")
+    if blasted is not None and took is not None:
+        return blasted - datetime.timedelta(hours=took.to("hour"))
+    return min(r.time for r in w.readings.rows if r.time is not None)
 
 
 # -- climate -----------------------------------------------------------------------------------------------------
@@ -151,8 +163,16 @@ def nearest(rows: Sequence[Reading], time: datetime.datetime, most: datetime.tim
     return found if found is not None and abs(found.time - time) <= most else None
 
 
+def together(w: Work, rows: Sequence[Reading], time: datetime.datetime) -> list[Reading]:
+    """All readings that count as taken together with one of that moment."""
+    most = datetime.timedelta(hours=w.practice("climate_together").value().to("hour"))
+    return [r for r in rows if r.time is not None and abs(r.time - time) <= most]
+
+
 def _dew(w: Work, air: list[Reading], wet: list[Reading], steel: list[Reading]) -> None:
-    """The least margin to the dew point, the errors of the instruments taken off."""
+    """The least margin to the dew point, the errors of the instruments taken off: of what was read together the highest
+    humidity and the coldest steel.
+    """
     case, rec = w.bundle.case, active()
     errors = [case.optional(f"work.{x}_error") for x in ("temperature", "humidity")]
     for name, error in zip(("temperature", "humidity"), errors, strict=True):
@@ -160,15 +180,14 @@ def _dew(w: Work, air: list[Reading], wet: list[Reading], steel: list[Reading]) 
             w.unstated(f"work.{name}_error", "the margin to the dew point cannot be worked out")
     if None in errors or not (air and wet and steel):
         return
-    together = datetime.timedelta(hours=w.practice("climate_together").value().to("hour"))
     sets = []
     for r in air:
-        partners = [nearest(rows, r.time, together) for rows in (wet, steel)]
-        if None in partners:
+        damp, cold = (together(w, rows, r.time) for rows in (wet, steel))
+        if not damp or not cold:
             w.book.lack("reading: relative humidity and steel temperature together with the air temperature of row "
                         f"{r.row}")
         else:
-            sets.append((r, *partners))
+            sets.append((r, max(damp, key=lambda x: x.base), min(cold, key=lambda x: x.base)))
     entry = w.bundle.tables.entry
     low, high = (entry(MAGNUS_1996.id, n).value().magnitude for n in ("range_low", "range_high"))
     sound = [s for s in sets if all(low <= s[i].base <= high for i in (0, 2)) and s[1].base > 0]
@@ -250,12 +269,14 @@ def answer(w: Work, what: str, wanted: bool, words: str, citation: str, guard: s
 
 
 # -- batches and mixes -------------------------------------------------------------------------------------------
-def batches(w: Work, units: int, end: datetime.datetime | None) -> list[dict[str, str]]:
-    """Every batch that was used with its expiry, in the order of the materials; checks that none was expired."""
+def batches(w: Work, units: int, laid: datetime.datetime | None) -> list[dict[str, str]]:
+    """Every batch that was used with its expiry, in the order of the materials; checks that none was expired when the
+    last of its material lay in place. What a warm storage has consumed is taken off the label.
+    """
     system, case = w.bundle.system, w.bundle.case
     assert system is not None
     parts = unit_places(units) if system.is_sleeve else ["cloth"]
-    out, seen = [], set()
+    out, seen, good = [], set(), _good_until(w)
     for where in (*parts, *materials(w.bundle)):
         rows = w.readings.of("batch", where)
         if not rows:
@@ -263,9 +284,15 @@ def batches(w: Work, units: int, end: datetime.datetime | None) -> list[dict[str
         for r in rows:
             item = "unit" if where.startswith("unit") else where
             label = [e for e in w.readings.of("expiry") if _same_batch(e.where, where, r.text)]
-            stock = [s for s in case.stock if s.item == item and s.batch is not None
+            listed = [s for s in case.stock if s.item == item and s.batch is not None
                      and same_name(str(s.batch)) == same_name(r.text) and s.expiry is not None]
-            days = sorted({e.text for e in label} | {str(s.expiry) for s in stock})
+            kept = {day for x, number, day in good if x == item and same_name(number) == same_name(r.text)}
+            days = sorted({e.text for e in label} | {str(s.expiry) for s in listed} | kept)
+            placed = w.log("material placed")
+            end = max((x.time for x in placed if x.where.startswith(f"{item}, ")), default=laid)
+            if not listed and any(s.item == item for s in case.stock):
+                active().warn(f"Batch {r.text} of {item} is not in the stock list of the case: how it was stored is "
+                              "not known here.", f"row {r.row}")
             if not days:
                 w.lacks("expiry", f"{where}: {r.text}")
             else:
@@ -273,10 +300,19 @@ def batches(w: Work, units: int, end: datetime.datetime | None) -> list[dict[str
                 if end is not None and key not in seen:
                     w.gate(f"Batch in date, {item} {r.text}", end.date().isoformat() <= days[0], end.date().isoformat(),
                            f"not after {days[0]}", citation="label" if label else f"case: stock, {r.text}",
-                           status="stated", guard=OTHERS, rows=[r, *label])
+                           status="stated", guard=OTHERS, rows=[r, *label],
+                           note="by storage earlier than the label" if days[0] in kept - {e.text for e in label}
+                           - {str(s.expiry) for s in listed} else "")
                 seen.add(key)
             out.append({"item": where, "batch": r.text, "expiry": days[0] if days else ""})
     return out
+
+
+def _good_until(w: Work) -> list[tuple[str, str, str]]:
+    """(item, batch, last day) of the stock of the case, after what a warm storage has consumed."""
+    with recording(Recorder(w.bundle.case.display)):
+        shelf, _ = stock.batches(w.bundle, stock.Times(None, None, None))
+    return [(b.item, b.batch, b.good_until.isoformat()) for b in shelf]
 
 
 def _same_batch(place: str, where: str, batch: str) -> bool:
@@ -288,7 +324,11 @@ def _same_batch(place: str, where: str, batch: str) -> bool:
 
 
 def mixes(w: Work, coldest: Reading | None) -> None:
-    """Each mix: its dose in the table at what was measured, and laid within its pot life."""
+    """Each mix: its dose in the table at what was measured, and laid within its pot life.
+
+    Of what was read together the coldest counts for the dose, which must still cure there, and the warmest for the pot
+    life, which is shortest there.
+    """
     span = datetime.timedelta(hours=w.practice("climate_interval").value().to("hour"))
     for material in materials(w.bundle):
         places = dict.fromkeys(r.where for r in w.readings.rows if r.where.startswith(f"{material}, mix "))
@@ -297,16 +337,17 @@ def mixes(w: Work, coldest: Reading | None) -> None:
                 "resin in mix", "hardener in mix", "mixing started", "material placed"))
             if start is None:
                 continue
-            air, steel = (nearest(w.log(x), start.time, span) for x in ("air temperature", "steel temperature"))
-            if air is None or steel is None:
+            near = {x: nearest(w.log(x), start.time, span) for x in ("air temperature", "steel temperature")}
+            if None in near.values():
                 w.book.lack("reading: air and steel temperature within "
                             f"{show(span.total_seconds() / 3600, 'hour')} of the time of mixing, {where}")
                 continue
-            at = (w.value(air), w.value(steel))
+            air, steel = (together(w, w.log(x), r.time) for x, r in near.items())
+            cold, warm = ([w.value(f(x, key=lambda r: r.base)) for x in (air, steel)] for f in (min, max))
             if resin is not None and hardener is not None:
-                _dose(w, where, material, resin, hardener, at, w.value(coldest or steel))
+                _dose(w, where, material, resin, hardener, (cold[0], cold[1]), w.value(coldest) if coldest else cold[1])
             if placed is not None:
-                _pot_life(w, where, material, start, placed, at)
+                _pot_life(w, where, material, start, placed, (warm[0], warm[1]))
 
 
 def _of_mix(w: Work, what: str, where: str) -> Reading | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import math
+import re
 from dataclasses import replace
 
 from wrapcalc.case.readings import LAMINATE, Reading, same_name
@@ -15,7 +16,7 @@ from wrapcalc.stages.closeout_ledger import ANYONE, NOBODY, OTHERS, Work
 from wrapcalc.stages.expected_readings import PEOPLE, edges, laminate_limits, unit_places
 from wrapcalc.stages.holiday import holiday
 from wrapcalc.stages.release import accepted
-from wrapcalc.stages.site_readings import answer, stamp
+from wrapcalc.stages.site_readings import answer, installers, stamp
 from wrapcalc.standards.documents import ISO_24817, MECHANICS, PRACTICE
 from wrapcalc.values import Value
 
@@ -37,6 +38,9 @@ def layers(w: Work, units: int) -> dict[str, Value]:
                 continue
             rows = w.readings.of("layers counted", edge)
             people = {same_name(r.by) for r in rows}
+            if people and people <= installers(w):
+                whole = False
+                w.lacks("layers counted", edge, "by nobody but the installer; a second person counts too")
             if len(people) < PEOPLE:
                 whole = False
                 w.lacks("layers counted", edge, f"by {len(people)} of {PEOPLE} people")
@@ -93,6 +97,13 @@ def hardness(w: Work) -> datetime.datetime | None:
         w.lacks("hardness", more=f"{len(rows)} of {need} readings")
     if not rows:
         return None
+    bare = [r.row for r in rows if not _names(limits.scale, f"{r.instrument} / {r.remark}")]
+    if bare:
+        w.lacks("hardness", more=f"{limits.scale} is not named in instrument or remark, row {', '.join(bare[:5])}"
+                + (" and more" if bare[5:] else ""))
+    for side in ("upstream", "downstream"):
+        if not any(_names(side, r.where) for r in rows):
+            w.lacks("hardness", f"{side} end")
     values = {f"reading {i}": w.value(r) for i, r in enumerate(rows, 1)}
     found = rec.procedure(f"Hardness, {limits.scale}", "arithmetic mean and least of all readings", MECHANICS.id,
                           "derived", values, {"mean": (math.fsum(r.base for r in rows) / len(rows), ""),
@@ -103,6 +114,12 @@ def hardness(w: Work) -> datetime.datetime | None:
     w.limit("Hardness, least single reading", found["least"], ">=", limits.single, citation=PRACTICE.id,
             status="common practice", guard=OTHERS, rows=[low])
     return max((r.time for r in rows if r.time is not None), default=None)
+
+
+def _names(words: str, text: str) -> bool:
+    """Whether the words stand in the text one after the other, as whole words."""
+    wanted, found = (re.findall(r"[^\W_]+", x.casefold()) for x in (words, text))
+    return any(found[i:i + len(wanted)] == wanted for i in range(len(found)))
 
 
 def tapping(w: Work) -> None:

@@ -16,7 +16,8 @@ _APOSTROPHES = frozenset("'’‘ʼʹ`´′")
 _UNSEEN = frozenset("\u034f\u115f\u1160\u17b4\u17b5\u180b\u180c\u180d\u3164\uffa0") | frozenset(
     chr(c) for c in (*range(0xFE00, 0xFE10), *range(0xE0100, 0xE01F0)))
 #: Small letters, of which one case looks like a Latin letter: Cyrillic, then Greek, then Latin without a dot.
-_LOOKS_LIKE = str.maketrans("авекмнорстухіјѕԁԛԝһӏ" "αβεζηικμνορτυχϲϳ" "ı", "abekmhopctyxijsdqwhl" "abezhikmnoptyxcj" "i")
+_LOOKS_LIKE = str.maketrans("авекмнорстухіјѕԁԛԝһӏ" "αβεζηικμνορτυχϲϳ" "ı",
+                            "abekmhopctyxijsdqwhl" "abezhikmnoptyxcj" "i")
 #: Scripts that are written together in one name.
 _TOGETHER = dict.fromkeys(("CJK", "HIRAGANA", "KATAKANA", "HANGUL", "BOPOMOFO", "IDEOGRAPHIC"), "East Asian")
 

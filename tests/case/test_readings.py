@@ -103,6 +103,45 @@ def test_two_people_may_count_at_one_place_but_one_person_counts_once(tmp_path):
     assert "again" in faults(tmp_path, *rows, '3,layers counted,"unit 1, upstream edge",10,,a.name,,')[0]
 
 
+BY = "I. Inspector,T 3,"
+
+
+@pytest.mark.parametrize(("row", "words"), [
+    (f"1,steel temperature,forecast,17 °C,{TIME},{BY}", "'forecast' is none"),
+    (f"1,steel temperature,6:00,17 °C,{TIME},I. Inspector,weather service,", "'weather' is none"),
+    (f"1,steel temperature,6:00,17 °C,{TIME},I. Inspector,,", "instrument: found nothing"),
+    (f"1,steel temperature,6:00,17 °C,{TIME},,T 3,", "by: found nothing"),
+    (f"1,line pressure,,2 MPa,{TIME},A. Name,-,", "instrument: found '-'"),
+    (f"1,hardness,upstream end,79,{TIME},-,H 5,", "by: found '-'"),
+    ("1,hardness,upstream end,79,,A. Name,H 5,", "time: found nothing"),
+    (f"1,pressure released by,,-,{TIME},,,", "a name of at least two letters"),
+    (f"1,accepted by,,?,{TIME},,,", "a name of at least two letters"),
+    ("1,blast finished,,yes,2026-10-06T09:30+15:00,,,", "an offset from -14:00 to +14:00"),
+    ("1,blast finished,,yes,2026-W41-2T09:30+01:00,,,", "date and time of day with the offset"),
+    ("1,blast finished,,yes,20261006T09:30+01:00,,,", "date and time of day with the offset"),
+    ('1,"prepared steel, upstream end",,-100 m,,,,', "check the number and its unit"),
+])
+def test_what_proves_nothing_or_cannot_be_is_refused(tmp_path, row, words):
+    told = faults(tmp_path, row)
+    assert any(words in f for f in told), told
+
+
+def test_offsets_of_one_file_are_those_of_one_clock(tmp_path):
+    told = faults(tmp_path, "1,blast finished,,yes,2026-10-06T09:30+01:00,,,",
+                  "2,rust bloom,,no,2026-10-06T10:00+05:00,,,")
+    assert len(told) == 1 and "another offset from UTC than line 2" in told[0]
+    assert len(read(tmp_path, "1,blast finished,,yes,2026-10-06T09:30+01:00,,,",
+                    "2,rust bloom,,no,2026-10-06T09:40Z,,,").rows) == 2
+
+
+@pytest.mark.parametrize(("what", "where", "one", "two"), [
+    ("wrap end off its mark", "unit 1", "60 mm", "3 mm"), ("resin in mix", '"adhesive, mix 1"', "1 kg", "2 kg"),
+    ('"prepared steel, upstream end"', "a", "3 m", "4 m")])
+def test_what_stands_once_has_no_second_answer_at_another_time(tmp_path, what, where, one, two):
+    told = faults(tmp_path, f"1,{what},{where},{one},{TIME},,,", f"2,{what},{where},{two},,,,")
+    assert len(told) == 1 and "remove the one that is wrong" in told[0]
+
+
 def test_a_row_number_stands_once(tmp_path):
     assert "number '1' again" in faults(tmp_path, "1,blast grade,,yes,,,,", f"1,tap test,,yes,{TIME},,,")[0]
 

@@ -13,6 +13,7 @@ from wrapcalc.stages import dosing
 from wrapcalc.stages.as_found import HOLDS
 from wrapcalc.stages.expected_readings import edges, materials, unit_places
 from wrapcalc.stages.marks import marks
+from wrapcalc.stages.takeoff import takeoff
 from wrapcalc.values import Origin, Value
 
 INSPECTOR, HELPER, INSTALLER, ENGINEER = "I. Inspector", "H. Helper", "F. Example", "E. Engineer"
@@ -117,14 +118,16 @@ class Sound:
                     self.add("expiry", "2099-12-31", f"{where}: {batch}")
         air, steel = (Value(t, "degC", Origin("case", "x"), n) for t, n in ((AIR, "air"), (STEEL, "steel")))
         for n, material in enumerate(materials(self.bundle)):
-            where = f"{material}, mix 1"
             with recording(Recorder()):
                 dose = dosing.dose_at(self.bundle, material, air, steel, steel)
-            self.add("resin in mix", f"{dose.resin.to('kg'):.4f} kg", where, instrument="B 1")
-            self.add("hardener in mix", f"{dose.hardener.to('g'):.1f} g", where, instrument="B 1")
+                order = [x.packs for x in takeoff(self.bundle, self.design) if x.kind == material]
             start = 45 + 25 * n if material == "end seal" else 45
-            self.add("mixing started", "yes", where, self.at(start))
-            self.add("material placed", "yes", where, self.at(start + 18))
+            for number in range(1, int(order[0].magnitude) + 1):
+                where = f"{material}, mix {number}"
+                self.add("resin in mix", f"{dose.resin.to('kg'):.4f} kg", where, instrument="B 1")
+                self.add("hardener in mix", f"{dose.hardener.to('g'):.1f} g", where, instrument="B 1")
+                self.add("mixing started", "yes", where, self.at(start))
+                self.add("material placed", "yes", where, self.at(start + 18))
 
     def _wrap(self) -> None:
         d, layers = self.design, int(self.design.laid.count.magnitude)

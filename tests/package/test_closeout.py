@@ -197,6 +197,35 @@ def test_an_approval_that_is_not_whole_counts_for_nothing(place, spoil, words):
     assert got.verdict == "open" and any(words in n for n in got.notes)
 
 
+# -- the look into the ditch -------------------------------------------------------------------------------------
+def test_the_last_look_counts_and_a_stop_rejects(place):
+    looked(place.out, "HB-07-r1", number=10, verdict="stop: new revision")
+    got = place.close()
+    assert got.verdict == "rejected" and any("found in the ditch" in n for n in got.nonconformances)
+    assert any("as_found/HB-07-r1-10 says 'stop: new revision'" in n for n in got.notes)
+
+
+def test_a_look_that_comes_later_is_reason_enough_for_another_close_out(place):
+    shutil.rmtree(place.out / "as_found")
+    assert place.close().verdict == "open" and place.close().state == "unchanged"
+    looked(place.out, "HB-07-r1")
+    assert place.close().verdict == "accepted"
+
+
+@pytest.mark.parametrize(("spoil", "words"), [
+    (lambda p, f: (f / "as_found.json").write_text('{"verdict": "the design holds"}'), "was changed after"),
+    (lambda p, f: (f / "manifest.json").write_text("{"), "cannot be read"),
+    (lambda p, f: shutil.rmtree(f), "nobody has shown"),
+    (lambda p, f: looked(p.out, "HB-07-r1", number=2, package_manifest_sha256="0" * 64), "is of other bytes"),
+    (lambda p, f: looked(p.out, "HB-07-r1", number=2, kind="approval"), "was changed after"),
+    (lambda p, f: looked(p.out, "HB-07-r1", number=2, verdict="incomplete"), "says 'incomplete'"),
+])
+def test_a_look_that_is_not_whole_leaves_it_open_whatever_an_earlier_one_says(place, spoil, words):
+    spoil(place, place.out / "as_found" / "HB-07-r1-1")
+    got = place.close()
+    assert got.verdict == "open" and any(words in m for m in got.missing), got.missing
+
+
 # -- refused -----------------------------------------------------------------------------------------------------
 def test_a_changed_package_is_refused(place):
     path = place.package / "record.json"

@@ -275,7 +275,7 @@ def test_cure_restoration_holiday_and_call():
     assert "Never above 8.6 MPa (the MAOP)" in text and "hold 30 min" in text
     assert "Holiday test: NACE SP0274, 7843 V at 1 mm dry" in text
     assert "Stop, leave the trench, call duty engineer, extension 207 (invented)" in text
-    assert "planned start inside a window; start from 2026-10-05 09:00 +01:00" in text and "Wind at most 11 m/s" in text
+    assert "planned start inside a window; start from 2026-10-06 08:00 +01:00" in text and "Wind at most 11 m/s" in text
 
 
 def test_what_is_not_stated_is_a_line_to_write_on():

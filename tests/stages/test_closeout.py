@@ -17,7 +17,7 @@ from wrapcalc.case.readings import WHATS, parse_rows
 from wrapcalc.errors import CaseFaults, PackageError
 from wrapcalc.recorder import Recorder, recording
 from wrapcalc.stages import closeout as c
-from wrapcalc.stages.as_found import HOLDS, INCOMPLETE, STOP
+from wrapcalc.stages.as_found import HOLDS
 from wrapcalc.stages.assess import assess
 from wrapcalc.stages.design import design
 from wrapcalc.stages.job import run

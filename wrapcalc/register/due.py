@@ -45,7 +45,8 @@ def due(now: Snapshot, on: datetime.date) -> list[Due]:
 def _of_repair(s: Standing, all_of_it: tuple[Standing, ...], on: datetime.date) -> Iterator[Due]:
     r = s.revision
     # Where an acceptance is in doubt the wrap may lie on the pipe all the same: its inspection stays due.
-    done = next((x for x in reversed(all_of_it) if x.accepted or (x.closed_on and x.state in (STOPPED, UNPROVEN))), None)
+    done = next((x for x in reversed(all_of_it)
+                 if x.accepted or (x.closed_on and x.state in (STOPPED, UNPROVEN))), None)
     if r.condition != WHOLE:
         yield _waits(s, f"package {r.condition}: restore it", None, on)
     if done is not None:

@@ -33,8 +33,8 @@ def readings(book: Book, after: Bundle) -> None:
     top = _as_read(book, after)
     least = depth.magnitude - (allowance.magnitude if allowance is not None else 0.0)
     out = active().procedure(
-        f"Deepest reading of the {kind} as found", "the file as read, before the stated depth raises it; the least that "
-        "goes with the stated depth is that depth less its measuring allowance", MECHANICS.id, "derived",
+        f"Deepest reading of the {kind} as found", "the file as read, before the stated depth raises it; the least "
+        "that goes with the stated depth is that depth less its measuring allowance", MECHANICS.id, "derived",
         {"depth": depth} | ({} if allowance is None else {"allowance": allowance}),
         {"deepest reading": (units.steady(top), "mm"), "least": (units.steady(least), "mm")})
     book.limit(f"Deepest reading of the {kind} against the stated depth", out["deepest reading"], ">=", out["least"],
@@ -46,7 +46,8 @@ def readings(book: Book, after: Bundle) -> None:
         "Metal loss as found and as issued", "area below the river-bottom profile, stations joined by straight lines",
         MECHANICS.id, "derived", {},
         {"as found": (units.steady(now), "mm**2"), "as issued": (units.steady(before), "mm**2"),
-         "least": (units.steady(LEAST_SHARE * before), "mm**2")}, [("least share of the issued one", f"{LEAST_SHARE:g}")])
+         "least": (units.steady(LEAST_SHARE * before), "mm**2")},
+        [("least share of the issued one", f"{LEAST_SHARE:g}")])
     book.limit("Metal loss as found against the one of the package", out["as found"], ">=", out["least"],
                issued=book.shown(out["as issued"]),
                note="metal does not come back: read it again, or issue a new revision with these readings", **_AGAIN)

@@ -28,7 +28,7 @@ from wrapcalc.case.readings import CONFIRMED, Reading, Readings, same_name
 from wrapcalc.checks import Check
 from wrapcalc.errors import CaseFaults, Fault, PackageError
 from wrapcalc.recorder import Recorder, recording
-from wrapcalc.stages import as_built, order_readings, placement_readings, site_readings, wrap_readings
+from wrapcalc.stages import as_built, mass_readings, order_readings, placement_readings, site_readings, wrap_readings
 from wrapcalc.stages.as_found import HOLDS, STOP
 from wrapcalc.stages.closeout_ledger import NOBODY, OTHERS, Entered, Ledger, Work
 from wrapcalc.stages.cure_readings import cure
@@ -176,6 +176,7 @@ def _judged(w: Work, rec: Recorder, outcome: Outcome, marked: Marks
     until = cured or released
     steel = w.log("steel temperature", start, until) if start else []
     site_readings.mixes(w, min(steel, key=lambda r: r.base) if steel else None)
+    mass_readings.enough(w)
     counted = wrap_readings.layers(w, count)
     wrap_readings.circumference(w, count, counted)
     hard = wrap_readings.hardness(w)

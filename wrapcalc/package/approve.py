@@ -15,6 +15,7 @@ from typing import Any
 from wrapcalc.errors import PackageError
 from wrapcalc.fields import FieldFault
 from wrapcalc.package import build, digests
+from wrapcalc.package.issued import Issued, issued
 from wrapcalc.package.report import IDENTITIES, Approval, report_html, unverified
 from wrapcalc.people import checked_name, person_key
 
@@ -41,13 +42,7 @@ class Result:
 
 
 @dataclass(frozen=True)
-class _Package:
-    folder: Path
-    name: str
-    revision: int
-    manifest: Mapping[str, Any]
-    digest: str
-    made: datetime.datetime
+class _Package(Issued):
     record: Mapping[str, Any]
 
 
@@ -77,31 +72,8 @@ def approve(package: Path, author: str, checker: str, approver: str, on: datetim
 
 # -- may it be approved? -----------------------------------------------------------------------------------------
 def _sound(package: Path) -> _Package:
-    """The package when every byte is as written, its name its own, and no later revision stands beside it."""
-    manifest = digests.read_manifest(package)
-    if manifest.get("kind") is not None or "record_sha256" not in manifest:
-        raise PackageError(f"{package}: this is {manifest.get('kind', 'something else')}, not a calculation package; "
-                           "name the folder of the package")
-    if problems := digests.integrity(package):
-        raise PackageError(f"{package}: this package was changed after it was written ({problems[0]}); restore it, or "
-                           "run the case again, and approve what comes out")
-    name = f"{manifest['case']}-r{manifest['revision']}"
-    if package.resolve().name != name:
-        raise PackageError(f"{package}: its manifest says {name}; give the folder its name back")
-    last = build.latest(package.resolve().parent, manifest["case"])
-    if last.revision > manifest["revision"]:
-        raise PackageError(f"{package}: revision {manifest['revision']} is superseded by revision {last.revision}; "
-                           f"approve {last.folder and last.folder.name}, or move it away if it was never issued")
-    digest = digests.sha256((package / digests.MANIFEST).read_bytes())
-    return _Package(package, name, manifest["revision"], manifest, digest, _made(package), _record(package, manifest))
-
-
-def _made(package: Path) -> datetime.datetime:
-    try:
-        told = json.loads((package / "run.json").read_bytes())["finished_utc"]
-        return datetime.datetime.strptime(told, "%Y-%m-%dT%H:%M:%SZ").replace(tzinfo=datetime.UTC)
-    except (OSError, ValueError, KeyError, TypeError):
-        raise PackageError(f"{package / 'run.json'}: it does not say when the package was made") from None
+    of = issued(package, "approve")
+    return _Package(**vars(of), record=_record(package, of.manifest))
 
 
 def _record(package: Path, manifest: Mapping[str, Any]) -> Mapping[str, Any]:

@@ -21,6 +21,7 @@ from wrapcalc.case.as_found import TAKEN, Sighting, of_package, out_of_time, rea
 from wrapcalc.case.load import load_bundle
 from wrapcalc.errors import CaseFaults, PackageError
 from wrapcalc.package import build, digests
+from wrapcalc.package.issued import Issued, issued
 from wrapcalc.render import fragments
 from wrapcalc.render.items import items_html
 from wrapcalc.stages.as_found import HOLDS, INCOMPLETE, STOP, Gate, as_found
@@ -67,41 +68,29 @@ class Result:
         return out
 
 
-@dataclass(frozen=True)
-class _Package:
-    """A whole package that may be held against the ditch."""
-
-    folder: Path
-    name: str
-    revision: int
-    manifest: dict[str, Any]
-    digest: str
-    made: datetime.datetime
-
-
 def as_found_package(package: Path, file: Path, *, now: datetime.datetime | None = None) -> Result:
     """Hold as_found.toml against a package, and write the verdict beside it. now: the time of day, for tests.
 
     Raises CaseFaults for a sheet that cannot be taken, PackageError for a package that was changed, is superseded or
     decides something else than a wrap. Nothing half-written is left.
     """
-    of = _sound(package)
+    of = issued(package, "check")
     s = read_as_found(file)
     faults = [*of_package(s, of.name, of.manifest["record_sha256"]),
               *out_of_time(s, of.made, now or datetime.datetime.now(datetime.UTC))]
     if faults:
         raise CaseFaults(faults)
     bundle = load_bundle(of.folder / "case.toml")
-    issued = run(bundle)
-    gate = as_found(bundle, issued, s, package=of.name)
-    notes = _notes(of, issued)
+    outcome = run(bundle)
+    gate = as_found(bundle, outcome, s, package=of.name)
+    notes = _notes(of, outcome)
     place = of.folder.resolve().parent / PLACE
     for _ in range(_ATTEMPTS):
         number, last = _latest(place, of.name)
         if last is not None and _same(last, gate, of, notes):
             return _result("unchanged", gate, place / f"{of.name}-{number}", notes)
         data = record_as_found.build(
-            gate, issued, revision=of.revision, number=number + 1, package_manifest_sha256=of.digest,
+            gate, outcome, revision=of.revision, number=number + 1, package_manifest_sha256=of.digest,
             record_sha256=of.manifest["record_sha256"], notes=notes)
         folder = _write(place, of, gate, data)
         if folder is not None:
@@ -115,36 +104,10 @@ def _result(state: str, gate: Gate, folder: Path, notes: list[str]) -> Result:
 
 
 # -- may it be checked? ------------------------------------------------------------------------------------------
-def _sound(package: Path) -> _Package:
-    """The package when every byte is as written, its name its own, and no later revision stands beside it."""
-    manifest = digests.read_manifest(package)
-    if manifest.get("kind") is not None or "record_sha256" not in manifest:
-        raise PackageError(f"{package}: this is {manifest.get('kind', 'something else')}, not a calculation package; "
-                           "name the folder of the package")
-    problems = digests.integrity(package)
-    if problems:
-        raise PackageError(f"{package}: this package was changed after it was written ({problems[0]}); restore it, "
-                           "then check it again")
-    name = f"{manifest['case']}-r{manifest['revision']}"
-    if package.resolve().name != name:
-        raise PackageError(f"{package}: its manifest says {name}; give the folder its name back")
-    last = build.latest(package.resolve().parent, manifest["case"])
-    if last.revision > manifest["revision"]:
-        raise PackageError(f"{package}: revision {manifest['revision']} is superseded by revision {last.revision}; "
-                           f"check {last.folder and last.folder.name}, or move it away if it was never issued")
-    try:
-        told = json.loads((package / "run.json").read_bytes())["finished_utc"]
-        made = datetime.datetime.strptime(told, "%Y-%m-%dT%H:%M:%SZ").replace(tzinfo=datetime.UTC)
-    except (OSError, ValueError, KeyError, TypeError):
-        raise PackageError(f"{package / 'run.json'}: it does not say when the package was made") from None
-    return _Package(package, name, manifest["revision"], manifest,
-                    digests.sha256((package / digests.MANIFEST).read_bytes()), made)
-
-
-def _notes(of: _Package, issued: Outcome) -> list[str]:
+def _notes(of: Issued, outcome: Outcome) -> list[str]:
     """What the reader must know beside it: another version, no approval."""
     notes = []
-    if records.digest(records.build(issued)) != of.manifest["record_sha256"]:
+    if records.digest(records.build(outcome)) != of.manifest["record_sha256"]:
         was, now = of.manifest["versions"].get("wrapcalc", "unknown"), digests.versions()["wrapcalc"]
         notes.append(f"A new run of the case does not give the record of the package byte for byte (made with {was}, "
                      f"now {now}). The comparison rests on the new run; `wrapcalc verify` says what differs.")
@@ -170,14 +133,14 @@ def _latest(place: Path, name: str) -> tuple[int, dict[str, Any] | None]:
     return number, json.loads((path / DATA).read_bytes())
 
 
-def _same(last: dict[str, Any], gate: Gate, of: _Package, notes: list[str]) -> bool:
+def _same(last: dict[str, Any], gate: Gate, of: Issued, notes: list[str]) -> bool:
     files = {"as_found.toml": gate.sighting.raw, **gate.sighting.files}
     return (last.get("files") == {n: digests.sha256(raw) for n, raw in files.items()} and last["notes"] == notes
             and last["package_manifest_sha256"] == of.digest and last["verdict"] == gate.verdict)
 
 
 # -- on disk -----------------------------------------------------------------------------------------------------
-def _write(place: Path, of: _Package, gate: Gate, data: dict[str, Any]) -> Path | None:
+def _write(place: Path, of: Issued, gate: Gate, data: dict[str, Any]) -> Path | None:
     """Build the folder aside and give it its name; None when another run has taken the name."""
     from wrapcalc.package.pdf import html_to_pdf
     name = f"{of.name}-{data['number']}"

@@ -29,8 +29,8 @@ def enough(w: Work) -> None:
         if not rows or need is None:
             continue
         out = active().procedure(
-            f"{material.capitalize()}, mixed and needed", "sum of all mixes; needed: what the take-off orders, its waste "
-            "taken off" if material != FILLER else "sum of all mixes; needed: trapezium rule over the depth grid",
+            f"{material.capitalize()}, mixed and needed", "sum of all mixes; needed: what the take-off orders, its "
+            "waste taken off" if material != FILLER else "sum of all mixes; needed: trapezium rule over the depth grid",
             MECHANICS.id, "derived", {f"mass {i}": w.value(r) for i, r in enumerate(rows, 1)},
             {"mixed": (math.fsum(r.base for r in rows), "kg"), "needed": (need, "kg")})
         w.limit(f"{material.capitalize()} mixed, against what the repair takes without waste", out["mixed"], ">=",

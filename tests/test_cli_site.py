@@ -3,11 +3,11 @@
 import datetime
 import hashlib
 import json
-import shutil
+import re
 
 import pytest
 
-from tests.helpers.closeout import Sound
+from tests.helpers.closeout import Sound, looked
 from wrapcalc.case import load_bundle
 from wrapcalc.cli import main
 from wrapcalc.package import closeout as closing
@@ -15,9 +15,14 @@ from wrapcalc.stages.job import run
 
 
 @pytest.fixture
-def folder(packages, tmp_path):
-    """A folder with the package of HB-07."""
-    shutil.copytree(packages / "HB-07-r1", tmp_path / "out" / "HB-07-r1")
+def folder(example, tmp_path):
+    """A folder with the package of HB-07; its labels and the certificate end late, whenever the tests run."""
+    case = example / "HB-07.toml"
+    text = case.read_text("utf-8")
+    for dated in ('expiry = "20', 'qualified_until = "20'):
+        text = re.sub(f'{dated}[0-9][0-9]', f'{dated}99', text)
+    case.write_text(text, "utf-8")
+    assert main(["package", str(case), "--out", str(tmp_path / "out")]) == 0
     return tmp_path / "out"
 
 
@@ -41,10 +46,11 @@ def test_from_a_package_to_a_closed_record(folder, capsys, tmp_path, monkeypatch
     status, told = approved(capsys, package)
     assert status == 0 and (folder / "approval" / "HB-07-r1" / "site-sheet.pdf").is_file(), told
 
+    looked(folder, "HB-07-r1", number=2)  # the first look was incomplete
     readings = tmp_path / "readings.csv"
     made = datetime.datetime.fromisoformat(json.loads((package / "run.json").read_bytes())["finished_utc"])
     digest = hashlib.sha256((package / "record.json").read_bytes()).hexdigest()
-    sound = Sound(run(load_bundle(package / "case.toml")), "HB-07-r1", digest, made + datetime.timedelta(hours=2))
+    sound = Sound(run(load_bundle(package / "case.toml")), "HB-07-r1", digest, made + datetime.timedelta(hours=4))
     readings.write_bytes(sound.csv())
     status, told = said(capsys, "closeout", package, readings)
     assert status == 1 and "not in the future" in told and not (folder / "closeout").exists()

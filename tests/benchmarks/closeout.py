@@ -18,7 +18,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from tests.helpers.closeout import Sound
+from tests.helpers.closeout import Sound, looked
 from wrapcalc.case import load_bundle
 from wrapcalc.package import digests
 from wrapcalc.package.build import make_package
@@ -39,6 +39,7 @@ def main(repeats: int = 5) -> None:
         (root / "out").mkdir()
         result = make_package(case, root / "out")
         assert result.state == "written", result.message
+        looked(root / "out", "HB-07-r1")
         package, outcome = root / "out" / "HB-07-r1", run(load_bundle(case))
         made = datetime.datetime.fromisoformat(json.loads((package / "run.json").read_bytes())["finished_utc"])
         sound = Sound(outcome, "HB-07-r1", digests.read_manifest(package)["record_sha256"],

@@ -22,6 +22,7 @@ from wrapcalc.case.load import load_bundle
 from wrapcalc.case.readings import Reading, Readings, read_readings
 from wrapcalc.errors import CaseFaults, Fault, PackageError
 from wrapcalc.package import build, digests
+from wrapcalc.package.issued import Issued, issued
 from wrapcalc.package.readings_template import DIGEST_SIGNS
 from wrapcalc.recorder import CLOSING_TOPICS, TOPICS
 from wrapcalc.render import fragments
@@ -67,18 +68,6 @@ class Result:
 
 
 @dataclass(frozen=True)
-class _Package:
-    """A whole package that may be closed out."""
-
-    folder: Path
-    name: str
-    revision: int
-    manifest: dict[str, Any]
-    digest: str
-    made: datetime.datetime
-
-
-@dataclass(frozen=True)
 class _Before:
     """The close-out before this one; number 0 without one."""
 
@@ -93,7 +82,7 @@ def closeout_package(package: Path, readings: Path, *, now: datetime.datetime | 
     Raises CaseFaults for readings that cannot be taken, PackageError for a package that cannot be closed out: changed,
     superseded, not a wrap, or closed already. Nothing half-written is left.
     """
-    of = _sound(package)
+    of = issued(package, "close out")
     read = read_readings(readings)
     _printable(read)
     _same_repair(of, read)
@@ -130,33 +119,7 @@ def _result(state: str, data: dict[str, Any], folder: Path) -> Result:
 
 
 # -- may it be closed out? ---------------------------------------------------------------------------------------
-def _sound(package: Path) -> _Package:
-    """The package when every byte is as written, its name its own, and no later revision stands beside it."""
-    manifest = digests.read_manifest(package)
-    if manifest.get("kind") is not None or "record_sha256" not in manifest:
-        raise PackageError(f"{package}: this is {manifest.get('kind', 'something else')}, not a calculation package; "
-                           "name the folder of the package")
-    problems = digests.integrity(package)
-    if problems:
-        raise PackageError(f"{package}: this package was changed after it was written ({problems[0]}); restore it, "
-                           "then close it out")
-    name = f"{manifest['case']}-r{manifest['revision']}"
-    if package.resolve().name != name:
-        raise PackageError(f"{package}: its manifest says {name}; give the folder its name back")
-    last = build.latest(package.resolve().parent, manifest["case"])
-    if last.revision > manifest["revision"]:
-        raise PackageError(f"{package}: revision {manifest['revision']} is superseded by revision {last.revision}; "
-                           f"close out {last.folder and last.folder.name}, or move it away if it was never issued")
-    try:
-        told = json.loads((package / "run.json").read_bytes())["finished_utc"]
-        made = datetime.datetime.strptime(told, "%Y-%m-%dT%H:%M:%SZ").replace(tzinfo=datetime.UTC)
-    except (OSError, ValueError, KeyError, TypeError):
-        raise PackageError(f"{package / 'run.json'}: it does not say when the package was made") from None
-    return _Package(package, name, manifest["revision"], manifest,
-                    digests.sha256((package / digests.MANIFEST).read_bytes()), made)
-
-
-def _same_repair(of: _Package, read: Readings) -> None:
+def _same_repair(of: Issued, read: Readings) -> None:
     """The readings say of which package and record they are."""
     faults = []
     whole = of.manifest["record_sha256"]
@@ -193,7 +156,7 @@ def _digest_fits(text: str, whole: str) -> bool:
     return len(signs) >= DIGEST_SIGNS and whole.startswith(signs)
 
 
-def _latest(of: _Package) -> _Before:
+def _latest(of: Issued) -> _Before:
     """The highest close-out of this package, when every byte of it is as written."""
     place = of.folder.resolve().parent / PLACE
     found: list[tuple[int, Path]] = []
@@ -215,7 +178,7 @@ def _latest(of: _Package) -> _Before:
     return _Before(number, path.name, data)
 
 
-def _unchanged(of: _Package, before: _Before, sha: str, approval: dict[str, str] | None,
+def _unchanged(of: Issued, before: _Before, sha: str, approval: dict[str, str] | None,
                notes: list[str]) -> bool:
     """Whether nothing that a close-out rests on has changed; notes: of the approval and of the as-found check."""
     if not before.number or before.data["verdict"] in (ACCEPTED, DEVIATION):
@@ -225,7 +188,7 @@ def _unchanged(of: _Package, before: _Before, sha: str, approval: dict[str, str]
             and any(n.startswith(_LOOK) for n in notes) == any(n.startswith(_LOOK) for n in before.data["notes"]))
 
 
-def _may_follow(of: _Package, before: _Before, read: Readings) -> None:
+def _may_follow(of: Issued, before: _Before, read: Readings) -> None:
     """A close-out that accepted is corrected with a reason only; so is a reading that stood in an earlier one."""
     correction = read.one("correction")
     if not before.number:
@@ -253,7 +216,7 @@ def _said(r: Reading) -> tuple[str, str, str]:
     return r.text, r.time.isoformat() if r.time else "", r.by
 
 
-def _approval(of: _Package) -> tuple[dict[str, str] | None, list[str]]:
+def _approval(of: Issued) -> tuple[dict[str, str] | None, list[str]]:
     """The approval beside the package, when it is whole and of these bytes; else None, and why."""
     folder = of.folder.resolve().parent / "approval" / of.name
     if not (folder / digests.MANIFEST).is_file():
@@ -273,7 +236,7 @@ def _approval(of: _Package) -> tuple[dict[str, str] | None, list[str]]:
     return out, []
 
 
-def _look(of: _Package) -> Look | None:
+def _look(of: Issued) -> Look | None:
     """The last look into the ditch of this package; None when nobody looked. One that is not whole, or of other bytes
     than this package, has no verdict: an earlier one does not take its place."""
     place = of.folder.resolve().parent / "as_found"
@@ -301,7 +264,7 @@ def _look(of: _Package) -> Look | None:
     return Look(name, verdict, f"{name} says '{verdict}' (sha256:{seal[:DIGEST_SIGNS]})")
 
 
-def _recomputed(of: _Package, outcome: Outcome) -> list[str]:
+def _recomputed(of: Issued, outcome: Outcome) -> list[str]:
     """Whether a new run of the case gives the record of the package."""
     if records.digest(records.build(outcome)) == of.manifest["record_sha256"]:
         return []
@@ -320,7 +283,7 @@ def _instruments(read: Readings) -> list[str]:
 
 
 # -- on disk -----------------------------------------------------------------------------------------------------
-def _write(of: _Package, closed: Closeout, data: dict[str, Any], readings: Path) -> Path | None:
+def _write(of: Issued, closed: Closeout, data: dict[str, Any], readings: Path) -> Path | None:
     """Build the folder aside and give it its name; None when another run has taken the name."""
     from wrapcalc.package.pdf import html_to_pdf
     place = of.folder.resolve().parent / PLACE

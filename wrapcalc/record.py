@@ -48,7 +48,7 @@ def build(outcome: Outcome) -> dict[str, Any]:
     """Everything a page, an explanation or a later verification needs."""
     bundle, rec = outcome.bundle, outcome.recorder
     case, system = bundle.case, rec.system
-    items = [_item(i, rec.place_of[i.id], outcome) for i in rec.items]
+    items = [item_data(i, rec.place_of[i.id], outcome) for i in rec.items]
     used = _used(items)
     for key in table_refs(outcome):
         used["table"].setdefault(key, [])
@@ -59,19 +59,20 @@ def build(outcome: Outcome) -> dict[str, Any]:
         | {"display": case.display, "paper": case.case.paper or "A4"},
         "decision": {"word": outcome.decision.word, "sentence": outcome.decision.sentence,
                      "reasons": list(outcome.decision.reasons), "missing": list(outcome.missing),
-                     "interim_limit": _value(outcome.decision.interim_limit, system),
-                     "beside": _value(outcome.decision.beside, system)},
+                     "interim_limit": value_data(outcome.decision.interim_limit, system),
+                     "beside": value_data(outcome.decision.beside, system)},
         "headline": _headline(outcome),
         "inputs": [_input(outcome, dotted, info) for dotted, info in _fields(case)],
         "system": _system(outcome),
         "items": items,
-        **parts(outcome, lambda v: _value(v, system)),
-        **design_parts(outcome, lambda v: _value(v, system)),
-        "routes": routes(outcome, lambda v: _value(v, system)),
-        "site": site_part(outcome, lambda v: _value(v, system)),
+        **parts(outcome, lambda v: value_data(v, system)),
+        **design_parts(outcome, lambda v: value_data(v, system)),
+        "routes": routes(outcome, lambda v: value_data(v, system)),
+        "site": site_part(outcome, lambda v: value_data(v, system)),
         "geometry": _geometry(outcome),
-        "order": [{"item": line.item, "quantity": _value(line.quantity, system), "packs": _value(line.packs, system),
-                   "pack": _pack(outcome, line.pack), "basis": line.basis} for line in outcome.order],
+        "order": [{"item": line.item, "quantity": value_data(line.quantity, system),
+                   "packs": value_data(line.packs, system), "pack": _pack(outcome, line.pack), "basis": line.basis}
+                  for line in outcome.order],
         "assumptions": rec.assumptions,
         "warnings": rec.warnings,
         "table_entries": _entries(outcome, used["table"]),
@@ -88,7 +89,7 @@ def _tables_digest() -> str:
                           .encode()).hexdigest()
 
 
-def _value(v: Value | None, system: str, significant: int = 4) -> dict[str, Any] | None:
+def value_data(v: Value | None, system: str, significant: int = 4) -> dict[str, Any] | None:
     """A value for reading and for machines. shown: number and unit; magnitude and unit: what was calculated."""
     if v is None:
         return None
@@ -98,13 +99,13 @@ def _value(v: Value | None, system: str, significant: int = 4) -> dict[str, Any]
 
 def _pack(outcome: Outcome, pack: Value | None) -> dict[str, Any] | None:
     """A pack as the supplier labels it: crews look for that, not for its conversion."""
-    out = _value(pack, outcome.recorder.system)
+    out = value_data(pack, outcome.recorder.system)
     if out is not None and pack is not None and outcome.bundle.system is not None:
         out["shown"] = lookup(outcome.bundle.system, pack.origin.ref.partition("/")[2]).written
     return out
 
 
-def _item(item: Step | Procedure | Check, place: tuple[str, str], outcome: Outcome) -> dict[str, Any]:
+def item_data(item: Step | Procedure | Check, place: tuple[str, str], outcome: Outcome) -> dict[str, Any]:
     system = outcome.recorder.system
     at = {"stage": place[0], "topic": place[1]}
     if isinstance(item, Step):
@@ -112,14 +113,14 @@ def _item(item: Step | Procedure | Check, place: tuple[str, str], outcome: Outco
     if isinstance(item, Procedure):
         return {"type": "procedure"} | at | {"id": item.id, "title": item.title, "method": item.method,
                 "citation": item.citation, "status": item.status, "struck": item.struck,
-                "inputs": [_value(v, system) | {"name": n} for n, v in item.inputs.items()],  # type: ignore[operator]
-                "results": [{"name": n} | _value(v, system, 5) | {"also": _readable(v, system)}  # type: ignore[operator]
+                "inputs": [value_data(v, system) | {"name": n} for n, v in item.inputs.items()],  # type: ignore[operator]
+                "results": [{"name": n} | value_data(v, system, 5) | {"also": _readable(v, system)}  # type: ignore[operator]
                             for n, v in item.results.items()],
                 "details": [list(d) for d in item.details]}
     share = item.utilisation
     return {"type": "check"} | at | {"id": item.id, "title": item.title, "kind": item.kind,
             "verdict": item.verdict, "citation": item.citation, "status": item.status, "sense": item.sense,
-            "provided": _value(item.provided, system), "limit": _value(item.limit, system), "found": item.found,
+            "provided": value_data(item.provided, system), "limit": value_data(item.limit, system), "found": item.found,
             "wanted": item.wanted, "utilisation": share,
             "utilisation_shown": None if share is None else f"{share:.2f}", "note": item.note}
 
@@ -300,7 +301,7 @@ def _headline(outcome: Outcome) -> list[dict[str, Any]]:
         for r in d.extent.repairs:
             of = f", repair {r.label}" if len(d.extent.repairs) > 1 else ""
             rows += [("Full-thickness length required" + of, r.full), ("Overall length" + of, r.overall)]
-    return [{"label": label, "value": _legible(label, _value(v, system))} for label, v in rows if v is not None]
+    return [{"label": label, "value": _legible(label, value_data(v, system))} for label, v in rows if v is not None]
 
 
 def _legible(label: str, value: dict[str, Any] | None) -> dict[str, Any] | None:

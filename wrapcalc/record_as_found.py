@@ -43,7 +43,7 @@ def build(gate: Gate, issued: Outcome, *, revision: int, number: int, package_ma
         "stated": _stated(gate),
         "batches": [],
         "notes": notes,
-        "items": [records._item(i, rec.place_of[i.id], holder) for i in rec.items],
+        "items": [records.item_data(i, rec.place_of[i.id], holder) for i in rec.items],
         "assumptions": rec.assumptions, "warnings": rec.warnings,
         "files": {n: hashlib.sha256(raw).hexdigest() for n, raw in sorted(files.items())},
         "next_case_sha256": hashlib.sha256(gate.next.text).hexdigest(),

@@ -29,7 +29,7 @@ def build(closed: Closeout, outcome: Outcome, *, revision: int, closeout_revisio
     """
     rec, bundle, display = closed.recorder, outcome.bundle, outcome.bundle.case.display
     holder = Outcome(bundle, rec, Decision(closed.verdict, ""))  # what an item is printed with: units and tables
-    items = [records._item(i, rec.place_of[i.id], holder) for i in rec.items]
+    items = [records.item_data(i, rec.place_of[i.id], holder) for i in rec.items]
     return {
         "schema": SCHEMA,
         "package": closed.package, "case": bundle.case.id, "revision": revision,
@@ -41,7 +41,7 @@ def build(closed: Closeout, outcome: Outcome, *, revision: int, closeout_revisio
            "design_life": bundle.case.get("design.design_life").written},
         "verdict": closed.verdict, "accepted_by": closed.accepted_by, "closed_on": closed.closed_on,
         "next_inspection": closed.next_inspection, "end_of_life": closed.end_of_life,
-        "pressure_restored": records._value(closed.restored, display),
+        "pressure_restored": records.value_data(closed.restored, display),
         "approval": approval,
         "batches": list(closed.batches),
         "nonconformances": [_nonconformance(n) for n in closed.nonconformances],

@@ -266,10 +266,10 @@ def test_another_run_that_was_faster_keeps_its_approval(out, monkeypatch):
     def taken(aside, folder):
         folder.mkdir(parents=True)
         return False
-    monkeypatch.setattr(build, "_put_in_place", taken)
+    monkeypatch.setattr(build, "put_in_place", taken)
     with pytest.raises(PackageError, match="was approved by another run meanwhile"):
         go(out / "HB-51-r1")
-    assert left(out) == ["HB-02-r1", "HB-51-r1", "approval"] and not build._in_hand
+    assert left(out) == ["HB-02-r1", "HB-51-r1", "approval"] and not build.in_hand
 
 
 def test_a_full_disk_leaves_nothing(out, monkeypatch):
@@ -278,4 +278,4 @@ def test_a_full_disk_leaves_nothing(out, monkeypatch):
     monkeypatch.setattr(ap, "_print", full)
     with pytest.raises(PackageError, match="cannot be written \\(No space left on device\\); nothing half-written"):
         go(out / "HB-51-r1")
-    assert left(out) == ["HB-02-r1", "HB-51-r1"] and not build._in_hand
+    assert left(out) == ["HB-02-r1", "HB-51-r1"] and not build.in_hand

@@ -32,7 +32,7 @@ def with_dig(path: Path) -> dict:
         found = dig(bundle, outcome.assessment, outcome.design, outcome.decision)
     display = bundle.case.display
     made = records.build(outcome)
-    made["site"] = {"dig": dig_data(found, lambda v: records._value(v, display), display)}
+    made["site"] = {"dig": dig_data(found, lambda v: records.value_data(v, display), display)}
     return made
 
 

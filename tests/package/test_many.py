@@ -122,7 +122,7 @@ def _fake_package(source: Path, out: Path, *, isolated: bool = False) -> Result:
     mark = out / f"mark-{source.stem}"
     if source.stem == "dies" or (source.stem == "once" and not mark.exists()):
         mark.touch()
-        unfinished = out / f".building-{os.getpid()}-{build._host()}-0"
+        unfinished = out / f".building-{os.getpid()}-{build.host_name()}-0"
         unfinished.mkdir()
         os._exit(9)
     return Result(str(source), "written", source.stem)
@@ -188,7 +188,7 @@ def test_leftovers_of_dead_runs_are_removed_and_no_others(example, tmp_path, cap
     out = tmp_path / "out"
     gone = subprocess.Popen([sys.executable, "-c", ""])
     gone.wait()
-    host = build._host()
+    host = build.host_name()
     names = {"dead": f".building-{gone.pid}-{host}-aaaa", "alive": f".building-{os.getpid()}-{host}-bbbb",
              "elsewhere": f".building-{gone.pid}-{host}x-cccc", "user": ".building-mine"}
     for name in names.values():
@@ -216,14 +216,14 @@ def test_a_killed_run_leaves_folders_that_the_next_run_knows(cases):
 
 def _race(monkeypatch, meanwhile) -> None:
     """Let `meanwhile` run just before the first package gets its name."""
-    real, calls = build._put_in_place, []
+    real, calls = build.put_in_place, []
 
     def put(aside, folder):
         calls.append(folder)
         if len(calls) == 1:
             meanwhile()
         return real(aside, folder)
-    monkeypatch.setattr(build, "_put_in_place", put)
+    monkeypatch.setattr(build, "put_in_place", put)
 
 
 def test_another_run_that_wrote_the_same_makes_it_unchanged(example, tmp_path, monkeypatch):
@@ -253,7 +253,7 @@ def test_a_name_taken_between_question_and_renaming_counts_as_taken(tmp_path, mo
         (path / "file").touch()
     answers = iter([False, True])
     monkeypatch.setattr(Path, "exists", lambda self: next(answers))
-    assert build._put_in_place(aside, folder) is False
+    assert build.put_in_place(aside, folder) is False
 
 
 def test_progress_tells_the_first_line_of_a_failure(example, tmp_path, capsys, monkeypatch):

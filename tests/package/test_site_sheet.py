@@ -17,7 +17,7 @@ from wrapcalc.errors import PackageError
 from wrapcalc.package import site_sheet
 from wrapcalc.package.pdf import html_to_pdf
 from wrapcalc.package.report import IDENTITIES, WARNING, Approval
-from wrapcalc.package.site_sheet import SETTINGS, kit_list_html, pages_of, site_sheet_html
+from wrapcalc.package.site_sheet import SETTINGS, kit_list_html, page_count, site_sheet_html
 from wrapcalc.package.site_words import first_sentence, limit_words
 from wrapcalc.stages.job import run
 
@@ -136,8 +136,8 @@ def test_a_sheet_that_does_not_fit_is_refused_and_never_cut(monkeypatch):
 
 def test_the_widest_setting_that_fits_is_taken(monkeypatch):
     tried = []
-    real = site_sheet.pages_of
-    monkeypatch.setattr(site_sheet, "pages_of", lambda text: (tried.append(real(text)), tried[-1])[1])
+    real = site_sheet.page_count
+    monkeypatch.setattr(site_sheet, "page_count", lambda text: (tried.append(real(text)), tried[-1])[1])
     site(record("HB-34"))
     assert tried[-1] == 2 and set(tried[:-1]) <= {3, 4}
     assert [x.close for x in SETTINGS] == sorted(x.close for x in SETTINGS)
@@ -145,7 +145,7 @@ def test_the_widest_setting_that_fits_is_taken(monkeypatch):
 
 def test_pages_are_counted_as_they_are_printed(tmp_path):
     text = kit(record("HB-07"))
-    assert pages_of(text) == len(printed(text, tmp_path, "A4"))
+    assert page_count(text) == len(printed(text, tmp_path, "A4"))
 
 
 def test_letters_are_eleven_points_and_more():

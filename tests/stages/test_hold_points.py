@@ -30,7 +30,7 @@ def site(judge):
                      accepted(o.bundle), restoration(o.bundle, o.design, o.bears, o.decision), holiday(o.bundle))
             points, rows = hold_points(s), laminate_limits(o.bundle)
         plain = record_release.parts(s.accepted, s.restoration, s.holiday, s.blasting, points, rows, cautions(),
-                                     lambda v: record._value(v, rec.system))
+                                     lambda v: record.value_data(v, rec.system))
         return {p.key: p for p in points}, json.loads(json.dumps(plain, allow_nan=False)), rec, s
     return run
 

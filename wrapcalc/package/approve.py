@@ -156,26 +156,26 @@ def not_stated(record: Mapping[str, Any]) -> list[str]:
 def _write(of: _Package, approval: Approval, notices: list[str], target: Path) -> None:
     """Build the folder aside, among the packages where leftovers are looked for, and give it its name."""
     place = target.parent.parent
-    aside = place / f".building-{os.getpid()}-{build._host()}-{secrets.token_hex(4)}"
+    aside = place / f".building-{os.getpid()}-{build.host_name()}-{secrets.token_hex(4)}"
     try:
-        build._in_hand.add(aside)
+        build.in_hand.add(aside)
         try:
             aside.mkdir(0o700)
             for name, html in pages(of.record, of.folder, of.revision, of.manifest, approval).items():
                 _print(aside / name, html, of.record["case"]["paper"])
-            build._json(aside / DATA, {"schema": 1, "kind": KIND, **(facts := _facts(of, approval)),
+            build.write_json(aside / DATA, {"schema": 1, "kind": KIND, **(facts := _facts(of, approval)),
                                        "record_sha256": of.manifest["record_sha256"], "notice": IDENTITIES,
                                        "unverified": unverified(of.record),
                                        "not_stated": not_stated(of.record), "notices": notices})
             digests.write_manifest(aside, {"kind": KIND} | facts)
             os.chmod(aside, 0o755)
             target.parent.mkdir(exist_ok=True)
-            if not build._put_in_place(aside, target):
+            if not build.put_in_place(aside, target):
                 raise PackageError(f"{of.name} was approved by another run meanwhile ({target}); an approval is never "
                                    "changed")
         finally:
             shutil.rmtree(aside, ignore_errors=True)
-            build._in_hand.discard(aside)
+            build.in_hand.discard(aside)
     except OSError as e:
         raise PackageError(f"{target}: cannot be written ({e.strerror or e}); nothing half-written was left") from None
 

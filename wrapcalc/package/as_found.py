@@ -146,8 +146,8 @@ def _write(place: Path, of: Issued, gate: Gate, data: dict[str, Any]) -> Path | 
     name = f"{of.name}-{data['number']}"
     try:
         place.mkdir(exist_ok=True)
-        aside = place / f".building-{os.getpid()}-{build._host()}-{secrets.token_hex(4)}"
-        build._in_hand.add(aside)
+        aside = place / f".building-{os.getpid()}-{build.host_name()}-{secrets.token_hex(4)}"
+        build.in_hand.add(aside)
         try:
             aside.mkdir(0o700)
             for file, raw in _files(gate).items():
@@ -156,7 +156,7 @@ def _write(place: Path, of: Issued, gate: Gate, data: dict[str, Any]) -> Path | 
             html = as_found_html(data)
             (aside / "as_found.html").write_text(html, encoding="utf-8", newline="\n")
             html_to_pdf(html, aside / "as_found.pdf", paper=data["about"]["paper"])
-            build._json(aside / "run.json", {"schema": 1, "finished_utc": time.strftime("%Y-%m-%dT%H:%M:%SZ",
+            build.write_json(aside / "run.json", {"schema": 1, "finished_utc": time.strftime("%Y-%m-%dT%H:%M:%SZ",
                                                                                        time.gmtime())})
             digests.write_manifest(aside, {
                 "kind": KIND, "package": of.name, "case": data["case"], "revision": of.revision,
@@ -164,10 +164,10 @@ def _write(place: Path, of: Issued, gate: Gate, data: dict[str, Any]) -> Path | 
                 "package_manifest_sha256": of.digest, "record_sha256": data["record_sha256"],
                 "as_found_sha256": digests.sha256((aside / DATA).read_bytes())})
             os.chmod(aside, 0o755)
-            return place / name if build._put_in_place(aside, place / name) else None
+            return place / name if build.put_in_place(aside, place / name) else None
         finally:
             shutil.rmtree(aside, ignore_errors=True)
-            build._in_hand.discard(aside)
+            build.in_hand.discard(aside)
     except OSError as e:
         raise PackageError(f"{place / name}: cannot be written ({e.strerror or e}); nothing half-written was "
                            "left") from None
@@ -187,8 +187,8 @@ def _files(gate: Gate) -> dict[str, bytes]:
 def as_found_html(data: dict[str, Any]) -> str:
     """The page of a look into the ditch from its data alone; the same data give the same text."""
     from wrapcalc.package.glyphs import share_glyphs
-    from wrapcalc.package.report import _environment
-    page = _environment().get_template("as_found.html").render(
+    from wrapcalc.package.report import environment
+    page = environment().get_template("as_found.html").render(
         c=data, sentence=_SENTENCES[data["verdict"]], standing=STANDING,
         rows=[r for r in data["comparison"] if r["kind"] != "information"],
         told=[r for r in data["comparison"] if r["kind"] == "information"],

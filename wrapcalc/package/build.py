@@ -30,7 +30,7 @@ TEMPLATE = "repair_package.ipynb"
 ATTEMPTS = 10
 #: A package is built in a folder that tells who builds it: process, host, random letters.
 _UNFINISHED = re.compile(r"\.building-(?P<pid>\d{1,10})-(?P<host>.+)-[a-z0-9_]+")
-_in_hand: set[Path] = set()
+in_hand: set[Path] = set()
 
 
 @dataclass(frozen=True)
@@ -100,25 +100,25 @@ def _package(source: Path, bundle: Bundle, out: Path, isolated: bool, start: flo
         folder = out / f"{bundle.case.id}-r{revision}"
         # Absolute, because a notebook runs with another working folder; noted before it is there, because Ctrl-C
         # can come between the two.
-        aside = (out / f".building-{os.getpid()}-{_host()}-{secrets.token_hex(4)}").absolute()
-        _in_hand.add(aside)
+        aside = (out / f".building-{os.getpid()}-{host_name()}-{secrets.token_hex(4)}").absolute()
+        in_hand.add(aside)
         try:
             aside.mkdir(0o700)
             _fill(aside, bundle, record, revision, previous, made_from, isolated, start)
             os.chmod(aside, 0o755)
-            if _put_in_place(aside, folder):
+            if put_in_place(aside, folder):
                 return Result(str(source), "written", bundle.case.id, str(folder), record["decision"]["word"],
                               record["decision"]["sentence"], time.perf_counter() - start)
         finally:
             shutil.rmtree(aside, ignore_errors=True)  # not there any more when it was put in place
-            _in_hand.discard(aside)
+            in_hand.discard(aside)
         # Another run wrote this revision meanwhile. It may be just what we would write; else ours is the next
         # one. The number stands on every page, so the package is made anew.
     raise PackageError(f"{out}: other runs write revisions of {bundle.case.id} all the time; wait for them to end, "
                        "then run again")
 
 
-def _put_in_place(aside: Path, folder: Path) -> bool:
+def put_in_place(aside: Path, folder: Path) -> bool:
     """Give a whole package its name; False when another run has taken the name."""
     if folder.exists():
         return False
@@ -142,7 +142,7 @@ def remove_unfinished(out: Path, owner: Callable[[int], bool]) -> int:
     removed = 0
     for path in list(out.iterdir()) if out.is_dir() else ():
         m = _UNFINISHED.fullmatch(path.name)
-        if m and m["host"] == _host() and path.is_dir() and not path.is_symlink() and owner(int(m["pid"])):
+        if m and m["host"] == host_name() and path.is_dir() and not path.is_symlink() and owner(int(m["pid"])):
             shutil.rmtree(path, ignore_errors=True)
             removed += not path.exists()
     return removed
@@ -150,14 +150,14 @@ def remove_unfinished(out: Path, owner: Callable[[int], bool]) -> int:
 
 def abandon() -> None:
     """Remove what this process has in hand: for a process that ends at once, past all `finally`."""
-    for path in list(_in_hand):
+    for path in list(in_hand):
         shutil.rmtree(path, ignore_errors=True)
     shell = sys.modules.get("wrapcalc.package.notebook_shell")
     if shell is not None and shell._empty_ipython_folder.cache_info().currsize:
         shell._empty_ipython_folder().cleanup()
 
 
-def _host() -> str:
+def host_name() -> str:
     """This host as part of a file name. Containers can share a host's name but not its process numbers: there
     the process namespace is part of it."""
     try:
@@ -231,7 +231,7 @@ def _fill(folder: Path, bundle: Bundle, record: dict[str, Any], revision: int, p
     differs = None
     if previous.folder is not None:
         differs = changes(json.loads((previous.folder / "record.json").read_bytes()), record)
-        _json(folder / "changes.json", {"schema": 1, "since_revision": previous.revision, "changes": differs})
+        write_json(folder / "changes.json", {"schema": 1, "since_revision": previous.revision, "changes": differs})
     run_notebook(template(), folder / "workbook.ipynb", {"case_file": "case.toml"}, cwd=folder, isolated=isolated)
     if made_from["record_sha256"] not in (folder / "workbook.ipynb").read_text(encoding="utf-8"):
         raise PackageError("the notebook shows another record than the package holds; a defect of this tool, please "
@@ -257,7 +257,7 @@ def _fill(folder: Path, bundle: Bundle, record: dict[str, Any], revision: int, p
     if record["order"]:
         (folder / "takeoff.csv").write_text(takeoff_csv(record), encoding="utf-8", newline="")
     (folder / "README.txt").write_text(_readme(record, revision), encoding="utf-8", newline="\n")
-    _json(folder / "run.json", {"schema": 1, "finished_utc": time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime()),
+    write_json(folder / "run.json", {"schema": 1, "finished_utc": time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime()),
                                 "seconds": round(time.perf_counter() - start, 3), "machine": platform.machine(),
                                 "engine": "kernel" if isolated else "in process"})
     facts: dict[str, Any] = {"case": record["case"]["id"], "revision": revision,
@@ -275,7 +275,7 @@ def _page(folder: Path, name: str, html: str, paper: str) -> None:
     html_to_pdf(html, folder / f"{name}.pdf", paper=paper)  # type: ignore[arg-type]
 
 
-def _json(path: Path, data: dict[str, Any]) -> None:
+def write_json(path: Path, data: dict[str, Any]) -> None:
     path.write_text(json.dumps(data, indent=1, ensure_ascii=False) + "\n", encoding="utf-8", newline="\n")
 
 

@@ -290,8 +290,8 @@ def _write(of: Issued, closed: Closeout, data: dict[str, Any], readings: Path) -
     name = f"{of.name}-{data['closeout_revision']}"
     try:
         place.mkdir(exist_ok=True)
-        aside = place / f".building-{os.getpid()}-{build._host()}-{secrets.token_hex(4)}"
-        build._in_hand.add(aside)
+        aside = place / f".building-{os.getpid()}-{build.host_name()}-{secrets.token_hex(4)}"
+        build.in_hand.add(aside)
         try:
             aside.mkdir(0o700)
             (aside / DATA).write_bytes(record_closeout.to_bytes(data))
@@ -299,7 +299,7 @@ def _write(of: Issued, closed: Closeout, data: dict[str, Any], readings: Path) -
             html = closeout_html(data)
             (aside / "closeout.html").write_text(html, encoding="utf-8", newline="\n")
             html_to_pdf(html, aside / "closeout.pdf", paper=data["about"]["paper"])
-            build._json(aside / "run.json", {"schema": 1, "finished_utc": time.strftime("%Y-%m-%dT%H:%M:%SZ",
+            build.write_json(aside / "run.json", {"schema": 1, "finished_utc": time.strftime("%Y-%m-%dT%H:%M:%SZ",
                                                                                        time.gmtime())})
             digests.write_manifest(aside, {
                 "kind": KIND, "package": of.name, "case": data["case"], "revision": of.revision,
@@ -307,10 +307,10 @@ def _write(of: Issued, closed: Closeout, data: dict[str, Any], readings: Path) -
                 "package_manifest_sha256": of.digest, "record_sha256": data["record_sha256"],
                 "closeout_sha256": digests.sha256((aside / DATA).read_bytes())})
             os.chmod(aside, 0o755)
-            return place / name if build._put_in_place(aside, place / name) else None
+            return place / name if build.put_in_place(aside, place / name) else None
         finally:
             shutil.rmtree(aside, ignore_errors=True)
-            build._in_hand.discard(aside)
+            build.in_hand.discard(aside)
     except OSError as e:
         raise PackageError(f"{place / name}: cannot be written ({e.strerror or e}); nothing half-written was "
                            "left") from None
@@ -342,12 +342,12 @@ def _printed(readings: list[dict[str, Any]]) -> tuple[list[dict[str, Any]], list
 def closeout_html(data: dict[str, Any]) -> str:
     """The page of a close-out from its data alone; the same data give the same text."""
     from wrapcalc.package.glyphs import share_glyphs
-    from wrapcalc.package.report import _environment
+    from wrapcalc.package.report import environment
     topics: dict[str, list[dict[str, Any]]] = {}
     for i in sorted(data["items"], key=lambda i: (*TOPICS, *CLOSING_TOPICS).index(i["topic"])):
         topics.setdefault(i["topic"], []).append(i)
     shown, left_out = _printed(data["readings"])
-    page = _environment().get_template("closeout.html").render(
+    page = environment().get_template("closeout.html").render(
         c=data, readings=shown, left_out=left_out, sentence=_SENTENCES[data["verdict"]], standing=STANDING,
         in_book=[i for i in data["items"] if i["type"] == "check" and i["id"] in {e["id"] for e in data["checks"]}],
         topics=[{"title": t, "items": [Markup(h) for h in items_html([i for i in found if i["type"] != "check"])]}

@@ -8,7 +8,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from wrapcalc.package.report import WARNING, _environment
+from wrapcalc.package.report import WARNING, environment
 from wrapcalc.render.display import Shown, hours
 from wrapcalc.render.figures._joints import MOST, joint_strip
 
@@ -33,7 +33,7 @@ def dig_sheet_html(record: Mapping[str, Any], *, revision: int, digest: str, hea
     facts = [{"label": label, "shown": given.get(field) or "", "note": "", "struck": ""} for label, field in _FACTS]
     if facts[-1]["shown"]:
         facts[-1]["shown"] = facts[-1]["shown"].removesuffix(" gauge") + " (MAOP), gauge"
-    return _environment().get_template("dig_sheet.html").render(
+    return environment().get_template("dig_sheet.html").render(
         r=record,
         dig=dig,
         revision=revision,

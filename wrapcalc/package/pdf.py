@@ -149,6 +149,14 @@ def html_to_pdf(
     os.replace(partial, path)
 
 
+def page_count(html: str) -> int:
+    """How many pages a document takes that says its own paper size."""
+    book = plutoprint.Book(plutoprint.PAGE_SIZE_A4)
+    book.custom_resource_fetcher = _Resources({})
+    book.load_html(html, user_style=_user_style(), base_url=f"{_BASE}report.html")
+    return book.get_page_count()
+
+
 def _iso(moment: datetime | None) -> str:
     """As cairo reads it; empty means no date at all (it would take the present time)."""
     if moment is None:

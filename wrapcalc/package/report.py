@@ -77,7 +77,7 @@ def report_html(
     that the case left open when it was approved.
     guards: formula name -> reference checks that guard it. The same arguments give the same text.
     """
-    page = _environment().get_template("report.html")
+    page = environment().get_template("report.html")
     figures = drawings(record)
     html = page.render(
         r=record,
@@ -240,7 +240,7 @@ def _css_text(value: object) -> Markup:
 
 
 @lru_cache(1)
-def _environment() -> Environment:
+def environment() -> Environment:
     """Text is escaped everywhere; a name that the record does not have is an error, not an empty place."""
     made = Environment(
         loader=PackageLoader("wrapcalc.package", "templates"),

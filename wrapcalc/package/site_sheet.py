@@ -14,7 +14,8 @@ from typing import Any
 from markupsafe import Markup
 
 from wrapcalc.errors import PackageError
-from wrapcalc.package.report import IDENTITIES, WARNING, Approval, _environment
+from wrapcalc.package.pdf import page_count
+from wrapcalc.package.report import IDENTITIES, WARNING, Approval, environment
 from wrapcalc.package.site_words import FIRST, TITLES, first_sentence, limit_words
 from wrapcalc.render.display import Shown, hours
 from wrapcalc.render.figures._site_drawing import site_drawing
@@ -57,11 +58,11 @@ def site_sheet_html(record: Record, *, revision: int, digest: str, approval: App
     text. Raises PackageError for a record whose decision is not "wrap", and where no setting holds on two pages.
     """
     _only_a_wrap(record)
-    page = _environment().get_template("site_sheet.html")
+    page = environment().get_template("site_sheet.html")
     for setting in SETTINGS:
         html = page.render(sheet="site", as_set=setting, figure=Markup(_drawing(record, setting.tall)),
                            **_common(record, revision, digest, approval), **_site(record, setting))
-        if pages_of(html) == PAGES:
+        if page_count(html) == PAGES:
             return html
     raise PackageError(f"{record['case']['id']}: the site sheet does not fit on {PAGES} pages, with its "
                        f"{len(_units(record))} units; split the case into repairs that are laid by themselves")
@@ -77,21 +78,10 @@ def kit_list_html(record: Record, *, revision: int, digest: str, approval: Appro
     stuff = wrap["materials"] or {"items": [], "consumables": [], "tools": [], "notes": [], "shelf": []}
     rows = [{"line": line, "item": next((i for i in stuff["items"] if i["item"] == line["item"]), None)}
             for line in order]
-    return _environment().get_template("site_sheet.html").render(
+    return environment().get_template("site_sheet.html").render(
         sheet="kit", as_set=SETTINGS[0], rows=rows, stuff=stuff, doses=_doses(record, True), cautions=wrap["cautions"],
         laminate=wrap["laminate"], units=_units(record), marks=wrap["marks"], figure="",
         **_common(record, revision, digest, approval))
-
-
-def pages_of(html: str) -> int:
-    """How many pages a sheet takes in print."""
-    import plutoprint
-
-    from wrapcalc.package import pdf
-    book = plutoprint.Book(plutoprint.PAGE_SIZE_A4)  # the page says its own size
-    book.custom_resource_fetcher = pdf._Resources({})
-    book.load_html(html, user_style=pdf._user_style(), base_url=f"{pdf._BASE}report.html")
-    return book.get_page_count()
 
 
 def _only_a_wrap(record: Record) -> None:

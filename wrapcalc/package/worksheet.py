@@ -235,8 +235,8 @@ def worksheet_html(edition: str, found: Sequence[Row], uses: Uses, *, looked: bo
     looked: packages were looked at. alike: formulas of EQUATIONS_OF, printed to be compared with those of the edition.
     """
     from wrapcalc.package.glyphs import share_glyphs
-    from wrapcalc.package.report import _environment
-    html = _environment().get_template("worksheet.html").render(
+    from wrapcalc.package.report import environment
+    html = environment().get_template("worksheet.html").render(
         document=document(edition), version=__version__, counted=counted,
         alike=[_shown(r) for r in alike], alike_of=EQUATIONS_OF,
         values=[_shown(r, n) for n, r in enumerate(found, 2) if r.what == "value"],

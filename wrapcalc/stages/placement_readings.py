@@ -72,8 +72,8 @@ def starts_around(w: Work, m: Marks, units: int) -> None:
         mine = [next(names) for u in marked.units if u.tier == 1]
         crossed = tuple(s for s, over in (("upstream", m.from_weld and marked.upstream_edge.magnitude < 0),
                                           ("downstream", _over(w, m, marked.downstream_edge))) if over)
-        deepest = starts._deepest(w.bundle, d, repair, around)
-        for what, found, rule in (("the seam", starts._seams(w.bundle, around, crossed), "start_off_seam"),
+        deepest = starts.deepest_arcs(w.bundle, d, repair, around)
+        for what, found, rule in (("the seam", starts.seam_arcs(w.bundle, around, crossed), "start_off_seam"),
                                   ("the deepest metal", deepest, "start_off_deepest")):
             if found.unknown:
                 w.book.lack(f"case: {found.unknown}")

@@ -50,7 +50,7 @@ def places(bundle: Bundle, d: Design, repair: Repair, crossed: tuple[str, ...], 
     assert system is not None and repair.layout is not None and d.laid is not None
     diameter = case.value("pipe.outside_diameter")
     around = math.pi * diameter.magnitude
-    seam, deep = _seams(bundle, around, crossed), _deepest(bundle, d, repair, around)
+    seam, deep = seam_arcs(bundle, around, crossed), deepest_arcs(bundle, d, repair, around)
     off_seam, off_deep = system.value("placement.start_off_seam"), system.value("placement.start_off_deepest")
     many = len(repair.layout.widths) * d.laid.tiers > 1
     stagger = system.value("placement.stagger") if many else None
@@ -108,7 +108,7 @@ def _checks(bundle: Bundle, have: dict[str, Value], rules: tuple[Value, Value, V
     return tuple(out)
 
 
-def _seams(bundle: Bundle, around: float, crossed: tuple[str, ...]) -> Found:
+def seam_arcs(bundle: Bundle, around: float, crossed: tuple[str, ...]) -> Found:
     """The seam of the joint, and of the next ones where the repair reaches over a girth weld."""
     case = bundle.case
     if case.pipe.joint_type == "seamless":
@@ -123,7 +123,7 @@ def _seams(bundle: Bundle, around: float, crossed: tuple[str, ...]) -> Found:
                  f"the clock of the seam {' and '.join(lacking)} is not known: find the seam first" if lacking else "")
 
 
-def _deepest(bundle: Bundle, d: Design, repair: Repair, around: float) -> Found:
+def deepest_arcs(bundle: Bundle, d: Design, repair: Repair, around: float) -> Found:
     """Where the deepest metal under a repair lies: by the grid or the table of pits, else the whole stated defect."""
     case, system = bundle.case, bundle.case.display
     clock = case.defect.clock

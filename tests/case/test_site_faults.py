@@ -35,7 +35,7 @@ def faults(example):
     ({"location__latitude": 91}, "location.latitude", "'91'", "at most 90"),
     ({"location__datum": None}, "location.datum", "nothing", "the datum"),
     ({"location__from_upstream_weld": "11.9 m"}, "location.from_upstream_weld", "'11.9 m'", "joint_length = 11.866 m"),
-    ({"location__from_downstream_weld": "6.4 m"}, "location.from_downstream_weld", "'6.4 m'", "7440 mm"),
+    ({"location__from_downstream_weld": "6.2 m"}, "location.from_downstream_weld", "'6.2 m'", "7440 mm"),
     ({"defect__clear_upstream": "5 m"}, "defect.clear_upstream", "'5 m'", "location.from_upstream_weld = 4.19 m"),
     ({"location__second_point_log": None}, "location.second_point_log", "nothing", "both reference points"),
     ({"location__second_point_survey": "12 km"}, "location.second_point_survey", "'12 km'", "alike in log and survey"),

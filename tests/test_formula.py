@@ -223,7 +223,7 @@ def test_unit_bound_formulas_are_known():
     """Each of these holds constants with hidden units; a new one needs a test like the next."""
     assert sorted(UNIT_BOUND) == [
         "contents_per_length", "dew_point", "humidity_at_steel", "impact_radius", "laying_time", "leak_factor_by_class",
-        "leak_number", "magnus_term", "salt_density", "soil_pressure", "steel_per_length", "temperature_factor",
+        "leak_number", "magnus_term", "soil_pressure", "steel_per_length", "temperature_factor",
         "temperature_factor_by_table", "temperature_factor_strength", "unsupported_span"]
 
 

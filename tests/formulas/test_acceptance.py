@@ -58,25 +58,6 @@ def test_dull_share_cell_by_cell():
     assert f.dull_share.core(3 * 0.01, 1.44) == pytest.approx(cells.mean())
 
 
-@pytest.mark.guards("salt_density", kind="independent")
-@pytest.mark.parametrize(("rise", "millilitres", "printed", "half"), [(3.5, 10, 14, 0.05), (1, 15, 6.0, 0.05),
-                                                                     (1, 3, 1.2, 0.05)])
-def test_salt_in_the_units_of_the_method(rise, millilitres, printed, half):
-    """From memory of ISO 8502-9: ρ = c V Δγ / A with c = 5 kg/(m² S), on a cell of 1250 mm², in SI units throughout."""
-    salt = tables.load().value("ISO 8502", "salt_in_water").magnitude
-    by_si = 5 * (millilitres * 1e-6) * (rise * 1e-4) / 1250e-6 * 1e6  # kg/m² to mg/m²
-    assert f.salt_density.core(salt, float(rise), millilitres / 1000, 1250e-6) == pytest.approx(by_si)
-    assert by_si == pytest.approx(printed, abs=half)
-
-
-@pytest.mark.guards("profile_by_tape", kind="independent")
-def test_replica_tape():
-    """Seen: the film of the tape is 2.0 mil; by hand, 5.0 mil on the gauge are 3.0 mil, 76 µm."""
-    film = tables.load().value("Trade practice", "replica_film").magnitude
-    assert film == pytest.approx(2.0 * 0.0254)
-    assert f.profile_by_tape.core(5.0 * 0.0254, film) * 1000 == pytest.approx(76, abs=0.5)
-
-
 @pytest.mark.guards("open_time", kind="independent")
 def test_open_time_on_the_clock():
     import datetime as d

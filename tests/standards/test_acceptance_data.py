@@ -5,12 +5,12 @@ import pytest
 from wrapcalc.errors import CaseFaults
 from wrapcalc.standards import tables
 
-FILES = ("NACE SP0274", "NACE SP0490-2007", "NACE SP0188-2006", "ASTM G62-87", "ASTM D2583", "ISO 8502")
+FILES = ("NACE SP0274", "NACE SP0490-2007", "NACE SP0188-2006", "ASTM G62-87", "ASTM D2583")
 OF_OTHERS = ("hardness_share", "surface_defect_width", "surface_defect_height", "wrinkle_step", "hardness_single_share",
-             "filler_gap", "replica_film", "tap_dense", "restoration_steps_usual", "restoration_hold_usual",
+             "filler_gap", "tap_dense", "restoration_steps_usual", "restoration_hold_usual",
              "air_strength", "film_strength", "strength_thickness")
 OURS = [e for e in tables.shipped().values()
-        if (e.document in FILES and e.name.startswith(("holiday_", "readings_", "salt_in_water")))
+        if (e.document in FILES and e.name.startswith(("holiday_", "readings_")))
         or e.name in OF_OTHERS]
 WHO = 'by = "A. Reviewer"\non = 2026-09-30\ncopy = "company library, copy 14"\n'
 
@@ -26,7 +26,7 @@ def overlay(path, entry, factor):
 
 
 def test_there_are_entries():
-    assert len(OURS) == 4 + 5 + 21 + 6 + 5 + 1 + len(OF_OTHERS)
+    assert len(OURS) == 4 + 5 + 21 + 6 + 5 + len(OF_OTHERS)
     assert all(e.status in ("seen", "from memory", "common practice") for e in OURS)
 
 

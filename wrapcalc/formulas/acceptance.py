@@ -2,7 +2,7 @@
 
 from wrapcalc.expression import pi
 from wrapcalc.formula import formula
-from wrapcalc.standards.documents import ASTM_D4417, ISO_8502, ISO_24817, MECHANICS, PRACTICE
+from wrapcalc.standards.documents import ISO_24817, MECHANICS, PRACTICE
 
 
 @formula(symbol="H_min", unit="", source=ISO_24817, clause="acceptance, hardness", status="from memory",
@@ -54,23 +54,6 @@ def circumference_over_layers(C_0, n, h):
 def dull_share(A_d, A_b):
     """Share of the bonded area that sounds dull when tapped."""
     return A_d / A_b
-
-
-@formula(symbol="rho_s", unit="mg/m**2", source=ISO_8502, clause="part 9", status="from memory", unit_bound=True,
-         k_s="kg/L", N_gamma="", V="L", A="m**2")
-def salt_density(k_s, N_gamma, V, A):
-    """Soluble salt on the surface.
-
-    N_gamma is the rise of the conductivity of the water, in µS/cm; k_s the salt in the water for each of them; V the
-    water and A the area of the test cell. The factor brings kilograms to milligrams.
-    """
-    return 1e6 * k_s * N_gamma * V / A
-
-
-@formula(symbol="R_t", unit="mm", source=ASTM_D4417, clause="method C", status="from memory", R="mm", t_f="mm")
-def profile_by_tape(R, t_f):
-    """Blast profile by replica tape: the reading less the film of the tape."""
-    return R - t_f
 
 
 @formula(symbol="tau_o", unit="hour", source=PRACTICE, clause="", status="common practice", tau_f="hour", tau_b="hour")

@@ -57,12 +57,9 @@ API_5L_2018 = Document("API 5L:2018", "Line pipe, 46th edition, 2018 (strengths 
                        "strengths seen in trade articles in part, the rest recalled")
 B36_10M = Document("ASME B36.10M-2018", "Welded and seamless wrought steel pipe",
                    "seen in a numeric transcription; outside diameters recalled")
-API_1163 = Document("API 1163", "In-line inspection systems qualification, annex F (informative), undated copy",
-                    "an excerpt was seen")
 OSHA_1926 = Document("29 CFR 1926", "US Code of Federal Regulations, title 29 part 1926, Safety and health regulations "
                      "for construction, subpart P, excavations",
                      "seen in training texts that quote it, 2018 and undated")
-EM_385 = Document("EM 385-1-1", "Safety and health requirements, excavation course text", "a course text was seen")
 MAGNUS_1996 = Document("Alduchov and Eskridge 1996", "Improved Magnus form approximation of saturation vapor pressure, "
                        "Journal of Applied Meteorology 35, 1996", "constants seen in several texts that quote it")
 IMO_COATING = Document("IMO coating guideline 3.3.4", "Performance standard for protective coatings, guidelines for "
@@ -71,9 +68,6 @@ ISO_8501 = Document("ISO 8501-1", "Preparation of steel substrates, visual asses
                     "seen in summaries; the grades are pictures that only the standard has")
 ISO_8502 = Document("ISO 8502", "Preparation of steel substrates, tests for the assessment of surface cleanliness, "
                     "parts 3, 6 and 9", "seen in a conversion sheet that quotes it, 2016; the rest recalled")
-ASTM_D4417 = Document("ASTM D4417", "Field measurement of surface profile of blast cleaned steel, method C",
-                      "not read; recalled")
-ASTM_D2240 = Document("ASTM D2240", "Rubber property, durometer hardness (Shore)", "not read; recalled")
 ASTM_D2583 = Document("ASTM D2583", "Indentation hardness of rigid plastics by a Barcol impressor, 1995 and 2007",
                       "excerpts seen; the table of the number of readings is recalled")
 SP0274 = Document("NACE SP0274", "High-voltage electrical inspection of pipeline coatings",
@@ -90,9 +84,9 @@ PRACTICE = Document("Trade practice", "Common practice of the trade, no single s
 
 DOCUMENTS: dict[str, Document] = {d.id: d for d in (
     CFR_192, CFR_195, B31G_1991, B31G_2012, KIEFNER_VIETH, DNV_F101, LEIS_STEPHENS, API_579, B31_3, B31_8S,
-    API_5L_2000, API_5L_2018, B36_10M, API_1163, OSHA_1926, EM_385, MAGNUS_1996, IMO_COATING, ISO_8501,
-    ISO_8502, ASTM_D4417, ASTM_D2240, ASTM_D2583, SP0274, SP0490, SP0188, ASTM_G62, ISO_24817, ISO_24817_2015,
-    ISO_24817_2006, PCC_2, PCC_2_2011, PCC_2_2022, MECHANICS, PRACTICE)}
+    API_5L_2000, API_5L_2018, B36_10M, OSHA_1926, MAGNUS_1996, IMO_COATING, ISO_8501, ISO_8502, ASTM_D2583,
+    SP0274, SP0490, SP0188, ASTM_G62, ISO_24817, ISO_24817_2015, ISO_24817_2006, PCC_2, PCC_2_2011, PCC_2_2022,
+    MECHANICS, PRACTICE)}
 
 
 def document(doc_id: str) -> Document:

@@ -7,8 +7,5 @@ RANGES = {
     ("layers_by_tape", "t_tape"): (1, 40), ("layers_by_tape", "h"): (0.3, 3),
     ("circumference_over_layers", "C_0"): (200, 5000), ("circumference_over_layers", "h"): (0.3, 3),
     ("dull_share", "A_d"): (0, 0.2), ("dull_share", "A_b"): (0.2, 20),
-    ("salt_density", "k_s"): (3e-7, 8e-7), ("salt_density", "N_gamma"): (0.1, 60), ("salt_density", "V"): (0.002, 0.02),
-    ("salt_density", "A"): (0.001, 0.002),
-    ("profile_by_tape", "R"): (0.07, 0.2), ("profile_by_tape", "t_f"): (0.04, 0.06),
     ("open_time", "tau_f"): (6, 12), ("open_time", "tau_b"): (0, 5),
 }

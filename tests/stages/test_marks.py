@@ -214,10 +214,10 @@ def test_starts_leave_the_upper_half_only_where_they_must_and_say_so(sleeve):
 def test_a_repair_over_a_girth_weld_keeps_off_the_seam_of_the_next_joint(judge):
     o = judge("HB-07.toml")
     for crossed, clocks in ((("upstream",), {"10:45", "1:20"}), (("downstream",), {"10:45", "2:40"})):
-        got = start_stage._seams(o.bundle, math.pi * 406.4, crossed)
+        got = start_stage.seam_arcs(o.bundle, math.pi * 406.4, crossed)
         assert {w.partition(" ")[0] for w in got.words} == clocks and got.unknown == ""
     o = judge("HB-07.toml", joint=None)
-    assert "of the joint upstream" in start_stage._seams(o.bundle, 1276.0, ("upstream",)).unknown
+    assert "of the joint upstream" in start_stage.seam_arcs(o.bundle, 1276.0, ("upstream",)).unknown
 
 
 # -- the wrap end --------------------------------------------------------------------------------------------------

@@ -31,7 +31,9 @@ LAYERS = [
     ["render"],
     ["package"],
     ["register"],
+    ["campaign"],
     ["workbook"],
+    ["cli_campaign"],
     ["cli"],
     ["__main__"],
 ]

@@ -42,9 +42,10 @@ def test_a_workbook_is_committed_without_outputs(path):
 
 
 @pytest.mark.parametrize("path", WORKBOOKS, ids=ids)
-def test_a_workbook_has_one_parameters_cell_that_holds_only_the_case_file(path):
+def test_a_workbook_has_one_parameters_cell_that_holds_only_what_it_opens(path):
     tagged = [c for c in code(path) if "parameters" in c.metadata.get("tags", [])]
-    assert [c.source for c in tagged] == ['case_file = "example:HB-07"']
+    assert [c.source for c in tagged] == [{"repair_package": 'case_file = "example:HB-07"',
+                                           "campaign": 'campaign_folder = "my-campaign"'}[path.stem]]
 
 
 @pytest.mark.parametrize("path", WORKBOOKS, ids=ids)

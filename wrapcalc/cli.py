@@ -10,7 +10,7 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from wrapcalc import __version__
+from wrapcalc import __version__, cli_campaign
 
 _STOPPED = "Stopped by Ctrl-C. Finished packages are whole; nothing half-written was left."
 
@@ -84,6 +84,10 @@ def _parser() -> argparse.ArgumentParser:
 
     p = command("example", example, "Write the example (an invented gas line) into a folder, for you to edit.")
     p.add_argument("folder", metavar="FOLDER", type=Path)
+    p.add_argument("--listing", metavar="ROWS", type=int, help="instead: an invented inspection listing of so many "
+                   "rows, with its mapping, base case, field measurements and campaign file")
+    p.add_argument("--seed", metavar="N", type=int, default=1, help="with --listing: another seed, another listing")
+    p.set_defaults(wrong=p.error)
     p = command("new", new, "Write a blank case, blank system sheets and the form of all that the owner must supply.")
     p.add_argument("folder", metavar="FOLDER", type=Path)
     p = command("check", check, "Show all faults of case files (or of folders of them); write nothing.")
@@ -131,6 +135,7 @@ def _parser() -> argparse.ArgumentParser:
                 "document, a system or a batch.")
     p.add_argument("name", metavar="NAME", nargs="+")
     p.add_argument("--packages", metavar="FOLDER", type=Path, required=True)
+    cli_campaign.add(command, _workers)
     p = command("lab", lab, "Start JupyterLab on a folder with the workbooks and the example; loopback only, offline.")
     p.add_argument("folder", metavar="FOLDER", type=Path, nargs="?", default=Path("wrapcalc-lab"))
     p.add_argument("--no-browser", action="store_true", help="do not open a browser")
@@ -152,7 +157,9 @@ def _day(text: str) -> datetime.date:
 
 
 def example(args: argparse.Namespace) -> int:
-    """Write the example (an invented gas line) into FOLDER, for you to edit."""
+    """Write the example (an invented gas line) into FOLDER, for you to edit; or an invented listing."""
+    if args.listing is not None:
+        return cli_campaign.example_listing(args)
     from wrapcalc.package.starters import write_example
     for line in write_example(args.folder):
         print(line)

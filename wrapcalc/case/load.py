@@ -25,7 +25,7 @@ from wrapcalc.case.profile import Profile
 from wrapcalc.case.site_consistency import site_faults
 from wrapcalc.errors import CaseFaults, Fault, UnknownItem
 from wrapcalc.fields import RESERVED_NAME, examine
-from wrapcalc.reading import line_numbers, read_bytes, read_toml, shown_name
+from wrapcalc.reading import line_numbers, parse_toml, read_bytes, read_toml, shown_name
 from wrapcalc.standards import criteria as repair_criteria
 from wrapcalc.standards import tables as standard_tables
 from wrapcalc.standards.criteria import Criteria
@@ -66,8 +66,12 @@ class Bundle:
 
 def load_bundle(path: Path) -> Bundle:
     """Read and check a case file and all that it names. Raises CaseFaults with every fault of every file."""
-    name = shown_name(path)
-    data, raw = read_toml(path)
+    return read_bundle(read_toml(path)[1], path.parent, shown_name(path))
+
+
+def read_bundle(raw: bytes, folder: Path, name: str) -> Bundle:
+    """The same of the bytes of a case file; the files that it names stand in `folder`."""
+    data = parse_toml(raw, name)
     data, faults = with_listed_values(data, raw, name)
     case, more = examine(Case, data, raw, name, _STAND_IN)
     faults += more
@@ -77,7 +81,7 @@ def load_bundle(path: Path) -> Bundle:
     lines = line_numbers(raw)
     faults += [f for f in (*inconsistencies(case, raw, name), *design_faults(case, name, lines),
                            *site_faults(case, name, lines)) if f.field not in told]
-    found = _Beside(path.parent, name, lines, {"case.toml": raw}, faults)
+    found = _Beside(folder, name, lines, {"case.toml": raw}, faults)
     grid, profile, pits = found.grid(case), found.profile(case), found.pits(case)
     system, loaded, criteria = found.system(case), found.tables(case), found.criteria(case)
     forecast = found.forecast(case)

@@ -213,12 +213,12 @@ def latest(out: Path, case_id: str) -> Previous:
     return Previous(best.revision, best.folder, digests.read_manifest(best.folder))
 
 
-def template() -> Path:
-    """The parameterized notebook: in an installed package, or in workbooks/ of the repository."""
+def template(name: str = TEMPLATE) -> Path:
+    """A parameterized notebook: in an installed package, or in workbooks/ of the repository."""
     for folder in (Path(__file__).parents[1] / "workbooks", Path(__file__).parents[2] / "workbooks"):
-        if (folder / TEMPLATE).is_file():
-            return folder / TEMPLATE
-    raise PackageError(f"the notebook {TEMPLATE} is missing from this installation; install wrapcalc again")
+        if (folder / name).is_file():
+            return folder / name
+    raise PackageError(f"the notebook {name} is missing from this installation; install wrapcalc again")
 
 
 def _fill(folder: Path, bundle: Bundle, record: dict[str, Any], revision: int, previous: Previous,

@@ -79,12 +79,16 @@ def duplicates(files: list[Path]) -> dict[Path, str]:
     return out
 
 
+#: Packages the files it is given into a folder, in any order, and gives each result as it comes.
+Workshop = Callable[[list[Path], Path], Iterator[Result]]
+
+
 def package_all(files: list[Path], out: Path, *, workers: int, isolated: bool,
-                done: Callable[[Result, int, int, float], None]) -> list[Result]:
+                done: Callable[[Result, int, int, float], None], elsewhere: Workshop | None = None) -> list[Result]:
     """Package every file; call `done(result, finished, total, seconds_left)` as each one ends.
 
-    One bad case never stops the others. KeyboardInterrupt stops new work, lets nothing half-written stand, and
-    is raised again.
+    elsewhere: does the work instead of processes of this computer. One bad case never stops the others.
+    KeyboardInterrupt stops new work, lets nothing half-written stand, and is raised again.
     """
     twice = duplicates(files)
     todo = [f for f in files if f not in twice]
@@ -98,7 +102,8 @@ def package_all(files: list[Path], out: Path, *, workers: int, isolated: bool,
 
     for path, message in twice.items():
         finish(Result(str(path), "failed", message=message))
-    with closing(_run(todo, out, min(workers, len(todo), MOST_WORKERS), isolated)) as ended:
+    work = elsewhere(todo, out) if elsewhere else _run(todo, out, min(workers, len(todo), MOST_WORKERS), isolated)
+    with closing(work) as ended:  # type: ignore[type-var]
         for result in ended:
             finish(result)
     return results
@@ -160,7 +165,7 @@ def _in_workers(todo: list[Path], out: Path, workers: int, isolated: bool) -> It
     crew: list[_Worker] = []
     hired: list[_Worker] = []
     well = False
-    with (_ctrl_c_noted() as pressed,
+    with (ctrl_c_noted() as pressed,
           tempfile.TemporaryDirectory(prefix="wrapcalc-", ignore_cleanup_errors=True) as scratch):
         try:
             while queue or again or any(w.case for w in crew):
@@ -272,7 +277,7 @@ def _for_children() -> Iterator[None]:
 
 
 @contextmanager
-def _ctrl_c_noted() -> Iterator[list[int]]:
+def ctrl_c_noted() -> Iterator[list[int]]:
     """Within, Ctrl-C only fills the list: no exception in the middle of starting or stopping a worker, however
     often it is pressed."""
     pressed: list[int] = []

@@ -18,9 +18,10 @@ from wrapcalc.errors import CaseFaults, UnknownItem, WrapcalcError
 from wrapcalc.recorder import TOPICS
 from wrapcalc.render import items as render
 from wrapcalc.render.drawings import drawings
+from wrapcalc.workbook.shown import Shown
 
 __all__ = ["Job", "Shown", "box", "checks", "criteria", "decision", "drawing", "fingerprint", "forms", "inputs",
-           "judgements", "open_case", "options", "order", "routes", "steps", "to_verify"]
+           "judgements", "open_campaign", "open_case", "options", "order", "part", "routes", "steps", "to_verify"]
 
 
 #: Drawings, and what is said where there is none.
@@ -32,24 +33,14 @@ _NOT_DRAWN = {"depth map": "This case has no depth grid.", "profile": "This case
               "use over layers": "No wrap was designed.", "tolerances": "The case states no tolerances.",
               "through the wall": "No second opinion was worked out.",
               "weather": "There is no forecast, or no wrap.", "margins": "There is nothing to draw."}
-#: JupyterLab aligns the cells of every table to the right and stripes them; ours say where their numbers are.
-_STYLE = render.STYLE + """
-.wc .wc-table th, .wc .wc-table td { text-align: left; white-space: normal; }
-.wc .wc-table td.wc-number, .wc .wc-table th.wc-number { text-align: right; white-space: nowrap; }
-"""
 
 
-class Shown:
-    """Something to look at: HTML for a notebook, plain text for a terminal and for comparison."""
-
-    def __init__(self, html: str, text: str):
-        self.html, self.text = html, text
-
-    def _repr_html_(self) -> str:
-        return f'<style>{_STYLE}</style><div class="wc">{self.html}</div>'
-
-    def __repr__(self) -> str:
-        return self.text
+def __getattr__(name: str) -> Any:
+    """The calls for a campaign, loaded when they are asked for: a case needs none of what they import."""
+    if name in ("open_campaign", "part"):
+        from wrapcalc.workbook import campaign
+        return getattr(campaign, name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from wrapcalc.render.figures._sheet import Point, Sheet, line_height, text_width
 
 LEFT, RIGHT = 15.0, 163.0
 STRIP = 26.0  # height of a strip in mm
-MOST = 6  # strips on a page
+MOST = 4  # strips on a landscape page
 #: How the marks look, the later over the earlier: told apart by shape and size, not by colour.
 MARKS = ("left as it is", "under repair", "repair asked, not chosen", "chosen")
 

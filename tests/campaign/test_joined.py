@@ -1,0 +1,81 @@
+"""Rows of one repair as one box and as pits: the box holds them all, and nothing is made shallower."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from wrapcalc.campaign.joined import joined
+from wrapcalc.campaign.neighbours import DOWNSTREAM_END, MIDDLE, NOT_STATED, UPSTREAM_END
+from wrapcalc.case.model import INTERNAL_LOSS, METAL_LOSS
+from wrapcalc.case.pits import read_pits
+
+D = 406.4
+
+
+def row(i, **given_):
+    return {"row": i + 2, "feature_id": f"F{i}", "kind": METAL_LOSS, "survey": 1000.0, "length": 100.0, "width": 50.0,
+            "depth": 3.0, "clock": 6.0, "nominal_wall": 8.74, "sound_wall": math.nan, "from_upstream_weld": 500.0,
+            "clear_upstream": 500.0, "weld": ""} | given_
+
+
+def test_two_rows_become_a_box_and_two_pits():
+    j = joined([row(0), row(1, survey=1150.0, depth=4.0, sound_wall=8.5, from_upstream_weld=650.0)], D, UPSTREAM_END)
+    assert (j.row["length"], j.row["depth"], j.row["survey"]) == (250.0, 4.0, 1000.0)
+    assert (j.row["sound_wall"], j.row["from_upstream_weld"], j.row["feature_id"]) == (8.5, 500.0, "F0")
+    assert j.row["width"] == pytest.approx(50) and j.row["clock"] == pytest.approx(6)
+    pits = read_pits(j.pits, "pits")
+    assert pits.start.tolist() == [0, 150] and pits.depth.tolist() == [3, 4] and pits.names == ("F0", "F1")
+    assert j.note == "one repair for F0, F1 (rows 2, 3)"
+
+
+@pytest.mark.parametrize(("place", "length", "survey"), [
+    (UPSTREAM_END, 350, 1000), (MIDDLE, 300, 1100), (DOWNSTREAM_END, 250, 1150), (NOT_STATED, 350, 1000)])
+def test_the_place_of_the_distance_decides_and_without_one_the_longer_counts(place, length, survey):
+    j = joined([row(0), row(1, survey=1150.0, length=200.0)], D, place)
+    assert j.row["length"] == length and j.row["survey"] == survey
+
+
+def test_across_twelve_o_clock_the_short_way_counts():
+    j = joined([row(0, clock=11.75), row(1, clock=0.25)], D)
+    assert j.row["width"] == pytest.approx(0.5 / 12 * math.pi * D + 50)
+    assert min(j.row["clock"], 12 - j.row["clock"]) == pytest.approx(0, abs=1e-9)
+
+
+def test_loss_from_both_sides_is_one_box_with_the_depths_added():
+    j = joined([row(0), row(1, kind=INTERNAL_LOSS, depth=2.0)], D)
+    assert (j.pits, j.row["depth"], j.row["kind"]) == (None, 5.0, INTERNAL_LOSS)
+    assert j.note.endswith("; loss from within beside loss from without: depths added")
+
+
+def test_a_row_without_clock_is_a_box_without_width_which_the_case_asks_for():
+    j = joined([row(0), row(1, clock=math.nan)], D)
+    assert j.pits is None and math.isnan(j.row["width"]) and "a clock is not known" in j.note
+
+
+def test_rows_of_one_id_keep_names_of_their_own():
+    assert read_pits(joined([row(0), row(1, feature_id="F0", survey=1200.0)], D).pits, "p").names == ("F0", "F0 row 3")
+
+
+@settings(max_examples=80, deadline=None)
+@given(st.lists(st.tuples(st.floats(0, 3000), st.floats(1, 500), st.floats(1, 600), st.floats(0.1, 8),
+                          st.integers(0, 719)), min_size=1, max_size=6),
+       st.sampled_from([UPSTREAM_END, MIDDLE, NOT_STATED]))
+def test_the_box_holds_every_row_and_the_pits_are_read_back(given_rows, place):
+    rows = [row(i, survey=s, length=a, width=w, depth=d, clock=m / 60) for i, (s, a, w, d, m) in enumerate(given_rows)]
+    j, around = joined(rows, D, place), math.pi * D
+    pits = read_pits(j.pits, "pits")
+    assert j.row["depth"] == max(r["depth"] for r in rows)
+    axial, wide = pits.extent(around)
+    assert j.row["length"] >= axial * (1 - 1e-9) and j.row["width"] >= wide - 1e-5
+    half = j.row["width"] / 2
+    for r in rows:  # the middle of each, by the shorter way round, plus half its width, lies within half the box
+        off = abs((r["clock"] - j.row["clock"] + 6) % 12 - 6) / 12 * around
+        assert off + r["width"] / 2 <= half + 1e-5 or j.row["width"] >= around - 1e-6
+    # No depth is lost; what is missing is the same box as another one that is at least as deep.
+    assert pits.depth.max() == pytest.approx(max(r["depth"] for r in rows), rel=1e-11)
+    for r in rows:
+        same = (np.abs(pits.length - r["length"]) < 1e-5) & (np.abs(pits.width - r["width"]) < 1e-5)
+        assert pits.depth[same].max() >= r["depth"] * (1 - 1e-11)

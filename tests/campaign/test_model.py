@@ -1,0 +1,135 @@
+"""CAMPAIGN.toml: what may stand there, and one clear message for each thing that may not."""
+
+from pathlib import Path
+
+import pytest
+
+from tests.helpers import campaign as helper
+from wrapcalc.campaign.model import Campaign, load_campaign
+from wrapcalc.errors import CaseFaults
+from wrapcalc.fields import walk
+
+FULL = """known_repairs = "before"
+display = "US"
+paper = "Letter"
+discovery_date = "2026-06-30"
+[screening]
+life = "yes"
+chance = "no"
+[select]
+deadline_within = "365 d"
+repair_factor_above = 1.1
+safe_pressure_below = "1200 psi"
+depth_above = "60 %"
+dispositions = ["repair", "other repair needed", "repair"]
+most = 40
+[[add]]
+id = "F00418"
+reason = "beside F00417, one trench"
+[[leave]]
+id = "F00951"
+reason = "pipe is replaced in autumn"
+by = "E. Example"
+[measured]
+file = "field.csv"
+[bias]
+carry = "yes"
+reason = "the run reads shallow"
+[[stock]]
+item = "unit"
+width = "260 mm"
+count = 4
+[dig]
+start = "2026-08-03"
+crews = 2
+hours_per_day = "10 h"
+working_days = ["Mon", "Tue"]
+days_off = ["2026-08-31", "2026-08-10"]
+hours_dig_per_m3 = "25 min"
+hours_per_unit = "0.5 h"
+hours_fixed = "16 h"
+[order]
+spare_confidence = "95 %"
+"""
+
+
+@pytest.fixture
+def folder(tmp_path) -> Path:
+    helper.campaign(tmp_path, 1)
+    (tmp_path / "before").mkdir()
+    (tmp_path / "field.csv").write_text("feature_id\n", encoding="utf-8")
+    return tmp_path
+
+
+def faults(folder: Path, text: str, *, whole: bool = False) -> list[str]:
+    path = folder / "CAMPAIGN.toml"
+    path.write_text(text if whole else helper.CAMPAIGN + text, encoding="utf-8")
+    with pytest.raises(CaseFaults) as raised:
+        load_campaign(path)
+    return [str(f) for f in raised.value.faults]
+
+
+def test_everything_that_is_stated_is_read_with_its_unit(folder):
+    plan = load_campaign(helper.campaign(folder, 1, FULL))
+    s, d = plan.sheet.select, plan.sheet.dig
+    assert s.deadline_within.base == 365 * 24
+    assert s.safe_pressure_below.base == pytest.approx(8.27371, rel=1e-5)  # 1 psi is 6.894757 kPa
+    assert s.depth_above.base == 0.6 and s.dispositions == ("repair", "other repair needed") and s.most.base == 40
+    assert d.days_off == ("2026-08-10", "2026-08-31") and d.working_days == ("Mon", "Tue")
+    assert d.hours_dig_per_m3.base == pytest.approx(25 / 60)
+    assert (plan.listing, plan.measured) == (folder / "listing.csv", folder / "field.csv")
+    assert (plan.known_repairs, plan.display) == (folder / "before", "US")
+    assert plan.sheet.stock[0].width.base == 260
+
+
+def test_only_name_listing_and_mapping_are_due(folder):
+    plan = load_campaign(helper.campaign(folder, 1))
+    assert plan.known_repairs is None and plan.measured is None and plan.display == "SI"
+    assert plan.sheet.select.dispositions == () and plan.sheet.add == ()
+
+
+@pytest.mark.parametrize(("text", "wanted"), [
+    ('[select]\ndeadline_within = "365"\n', "select.deadline_within: found '365', which has no unit"),
+    ("[select]\ndeadline_within = 365\n", "select.deadline_within: found the bare number 365"),
+    ("[select]\nrepair_factor_above = 0\n", "select.repair_factor_above: found '0'; allowed: more than 0 and at most"),
+    ('[select]\ndepth_above = "6 mm"\n', "select.depth_above: found '6 mm'; allowed: a percentage"),
+    ('[select]\ndispositions = ["repiar"]\n', "allowed: no repair needed, reduce pressure and monitor, repair, other "
+     "repair needed, insufficient data. To mend: did you mean 'repair'?"),
+    ('[select]\ndispositions = "repair"\n', "select.dispositions: found 'repair'; allowed: a list of at most 5 words"),
+    ("[select]\nmost = 2.5\n", "select.most: found '2.5'"),
+    ("[select]\nmost = 0\n", "select.most: found '0'; allowed: at least 1"),
+    ("[select]\nmots = 4\n", "select.mots: found a key that we do not know; allowed: deadline_within, "),
+    ('[[add]]\nid = "F1"\n', "add.0.reason: found nothing; allowed: Why it is dug. To mend: add reason = "),
+    ('[[leave]]\nid = "F1"\nreason = "x"\n', "leave.0.by: found nothing; allowed: Who decided that"),
+    ('[[add]]\nid = "F1"\nreason = "x"\n[[leave]]\nid = "F1"\nreason = "x"\nby = "E. Example"\n',
+     "leave.0.id: found 'F1' again, which stands in add.0; allowed: each feature once, to be added or to be left"),
+    ('[add]\nid = "F1"\n', "add: found a table; allowed: tables [[add]] with id, reason. To mend: write [[add]]"),
+    ('[measured]\nfile = "none.csv"\n', "measured.file: found 'none.csv'; allowed: a file that is there, beside this"),
+    ('[bias]\ncarry = "no"\n', 'bias.reason: found nothing; allowed: a text. To mend: say why carry = "no" was chosen'),
+    ('[bias]\ncarry = "yes"\nreason = "x"\n', "bias.carry: found 'yes'; allowed: no, unless [measured] names field"),
+    ('[dig]\ndays_off = ["2026-02-30"]\n', "dig.days_off: found '2026-02-30'; allowed: a date from 1900 to 2100"),
+    ('[dig]\ndays_off = [""]\n', "dig.days_off: found a blank day"),
+    ('[dig]\ndays_off = "2026-08-31"\n', "dig.days_off: found '2026-08-31'; allowed: a list of at most 400 days"),
+    ('[dig]\nhours_per_day = "25 h"\n', "dig.hours_per_day: found '25 h'; allowed: more than 0 h and at most 24 h"),
+    ('[dig]\nworking_days = ["Monday"]\n', "dig.working_days: found 'Monday'"),
+    ('[[stock]]\nitem = "sleeve"\n', "stock.0.item: found 'sleeve'; allowed: unit, cloth, "),
+    ('[order]\nspare_confidence = "40 %"\n', "order.spare_confidence: found '40 %'; allowed: at least 50 %")])
+def test_a_fault_says_where_it_is_what_is_allowed_and_how_to_mend_it(folder, text, wanted):
+    found = faults(folder, text)
+    assert len(found) == 1 and wanted in found[0] and found[0].startswith("CAMPAIGN.toml, line ")
+
+
+def test_all_faults_are_told_at_once_in_the_order_of_the_file(folder):
+    found = faults(folder, FULL.replace('"365 d"', '"365"').replace('"field.csv"', '"f.csv"').replace('"US"', '"UK"'))
+    assert [f.split(": ")[1] for f in found] == ["campaign.display", "select.deadline_within", "measured.file"]
+
+
+def test_what_is_missing_in_the_head_is_asked_for(folder):
+    found = faults(folder, 'schema_version = "1"\n[campaign]\nname = ""\nlisting = "l.csv"\n', whole=True)
+    assert [f.split(": ")[1] for f in found] == ["campaign.mapping", "campaign.name", "campaign.listing"]
+    assert faults(folder, "[campaign]\n", whole=True)[0].startswith("CAMPAIGN.toml: schema_version: found nothing")
+    assert "CAMPAIGN.toml: the file: found nothing: it is empty" in faults(folder, "", whole=True)[0]
+
+
+def test_every_field_has_a_question():
+    assert all(info.description for _, info in walk(Campaign))

@@ -1,0 +1,85 @@
+"""The whole way of a campaign by its commands: invented listing, screening, packages, order, dig list, report."""
+
+import json
+import re
+
+import pytest
+from pypdf import PdfReader
+
+from wrapcalc.cli import main
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    made = tmp_path_factory.mktemp("campaign") / "line"
+    assert main(["example", str(made), "--listing", "600", "--seed", "7"]) == 0
+    text = (made / "campaign.toml").read_text(encoding="utf-8")
+    (made / "campaign.toml").write_text(text.replace("most = 6", "most = 2"), encoding="utf-8")
+    return made
+
+
+@pytest.fixture(scope="module")
+def run(folder):
+    assert main(["campaign", str(folder / "campaign.toml"), "--out", str(folder / "out")]) == 0
+    return folder / "out"
+
+
+def test_a_screening_counts_every_row(folder, capsys):
+    code = main(["screen", str(folder / "listing.csv"), "--mapping", str(folder / "mapping.toml"), "--out",
+                 str(folder / "screened"), "--format", "csv"])
+    said = capsys.readouterr().out
+    rows, ranked, others, faulty = map(int, re.match(
+        r"(\d+) rows = (\d+) ranked \+ (\d+) that are no anomaly .* \+ (\d+) with faults", said).groups())
+    assert rows == 600 == ranked + others + faulty and faulty > 0
+    assert code == 1, "rows that could not be read are told by the exit status, too"
+    assert len((folder / "screened" / "ranked.csv").read_text(encoding="utf-8-sig").splitlines()) == ranked + 1
+
+
+def test_a_campaign_leaves_packages_order_dig_list_report_and_workbook(run):
+    told = json.loads((run / "campaign.json").read_text(encoding="utf-8"))
+    assert told["complete"] and len(told["chosen"]) == len(told["packages"]) == 2 and not told["failures"]
+    for name in ("order.csv", "order-by-site.csv", "dig-list.csv", "season.csv", "campaign.html", "campaign.pdf",
+                 "campaign.ipynb", "roll-up.json"):
+        assert (run / name).stat().st_size > 0, name
+    assert not [p.name for p in run.iterdir() if p.name.startswith(".aside")]
+
+
+def test_every_chosen_and_every_left_row_stands_in_the_report(run):
+    told = json.loads((run / "campaign.json").read_text(encoding="utf-8"))
+    html = (run / "campaign.html").read_text(encoding="utf-8")
+    for x in told["chosen"]:
+        assert f"<td>{x['case']}</td>" in html
+    for x in told["left"][:50]:
+        assert str(x["row"]["feature_id"]) in html
+    assert "http://" not in re.sub(r'xmlns(:xlink)?="[^"]+"', "", html) and "https://" not in html
+    assert "NOT APPROVED" in PdfReader(run / "campaign.pdf").pages[0].extract_text()
+
+
+def test_the_workbook_shows_the_parts_of_the_report(run):
+    outputs = (run / "campaign.ipynb").read_text(encoding="utf-8")
+    told = json.loads((run / "campaign.json").read_text(encoding="utf-8"))
+    assert told["chosen"][0]["case"] in outputs and '"output_type": "error"' not in outputs
+
+
+def test_a_second_run_does_no_work_and_gives_the_same_bytes(run, folder, capsys):
+    names = ("campaign.json", "roll-up.json", "order.csv", "dig-list.csv", "campaign.html", "campaign.pdf",
+             "campaign.ipynb")
+    before = {n: (run / n).read_bytes() for n in names}
+    assert main(["campaign", str(folder / "campaign.toml"), "--out", str(run)]) == 0
+    assert "(2 of them finished before)" in capsys.readouterr().out
+    assert {n: (run / n).read_bytes() for n in names} == before
+
+
+@pytest.mark.parametrize("words", [["screen", "x.csv"], ["screen", "x.csv", "--look", "--out", "y"],
+                                   ["campaign", "c.toml", "--scheduler", "tcp://127.0.0.1:1", "-j", "2"]])
+def test_wrong_use_is_told(words):
+    with pytest.raises(SystemExit) as e:
+        main(words)
+    assert e.value.code == 2
+
+
+def test_a_folder_without_a_campaign_is_told_in_the_workbook(tmp_path):
+    from wrapcalc import workbook
+    from wrapcalc.workbook.campaign import CampaignNotOpened
+    with pytest.raises(CampaignNotOpened, match=r"campaign\.json cannot be read"):
+        workbook.open_campaign(str(tmp_path))

@@ -1,0 +1,86 @@
+"""Dents, gouges and cracks of a listing: no strength method here, but the repair criteria speak as in a single case.
+
+What a listing does not state of them (stress risers, welds, strain) is not stated to the criteria either: they are
+open, never taken as passed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from wrapcalc.campaign.criteria_rows import RowFacts, Ruling
+from wrapcalc.campaign.reasons import CRITERION, REASONS, RULED_OUT
+from wrapcalc.campaign.rounding import Rounded
+from wrapcalc.campaign.strength import NO_DATA, OTHER
+from wrapcalc.case import Bundle
+from wrapcalc.recorder import Recorder, recording
+from wrapcalc.stages.disposition import _AWAITS, dispose
+from wrapcalc.standards.conditions import dent_position
+
+KINDS = ("dent", "gouge", "crack")
+#: Why there is no pressure.
+NO_STRENGTH = {k: f"there is no strength method here for a {k}" for k in KINDS}
+#: Facts that differ from row to row.
+_FACTS = {"dent": ("dent_over_diameter", "dent_depth_in_mm"), "gouge": ("gouge_over_nominal",),
+          "crack": ("crack_depth_over_wall",)}
+_CRACK = "a crack is outside what a wrap of this kind may restore"
+
+
+class OtherDamage:
+    """The criteria of one group for one kind of damage. criteria: (citation, text, deadline in words) by code."""
+
+    def __init__(self, bundle: Bundle, kind: str):
+        case = bundle.case
+        self._kind = kind
+        self._D, self._nominal = (case.get(f"pipe.{n}").base for n in ("outside_diameter", "nominal_wall"))
+        asked = replace(bundle, case=case.model_copy(update={
+            "defect": case.defect.model_copy(update={"kind": kind})}))
+        with recording(Recorder()):
+            ruled = dispose(asked, None, None)
+        lists = [r.criteria for r in ruled.lists]
+        # What only waits for an assessment is no reason for another repair by itself.
+        apart = replace(ruled.exclusions.criteria, criteria=tuple(
+            c for c in ruled.exclusions.criteria.criteria if c.paragraph not in _AWAITS))
+        places = (None, "top", "bottom") if kind == "dent" else (None,)
+        self._rulings = {p: Ruling(lists, apart, ruled.facts | ({"dent_position": p} if kind == "dent" else {}),
+                                   _FACTS[kind]) for p in places}
+        self.criteria = self._rulings[None].table
+
+    def judge(self, rows: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
+        """disposition, reason (texts), criterion, exclusion, deadline_days, criteria_open of every row.
+
+        rows: depth (mm, NaN where it is not known), clock (hours), as `Line.resolve` gives them.
+        """
+        count = len(rows["depth"])
+        out = {"disposition": np.full(count, np.uint8(NO_DATA)), "criterion": np.full(count, np.int16(-1)),
+               "exclusion": np.full(count, np.int16(-1)), "deadline_days": np.full(count, np.inf),
+               "criteria_open": np.zeros(count, np.uint16),
+               "reason": np.full(count, NO_STRENGTH[self._kind], dtype=object)}
+        place = self._places(rows["clock"])
+        for name, ruling in self._rulings.items():
+            at = np.flatnonzero(place == name)
+            if len(at):
+                self._judged(ruling, rows["depth"][at], at, out)
+        return out
+
+    def _places(self, clock: np.ndarray) -> np.ndarray:
+        out = np.full(len(clock), None, dtype=object)
+        if self._kind == "dent":
+            for i in np.flatnonzero((clock >= 0) & (clock <= 12)).tolist():
+                out[i] = dent_position(float(clock[i]))
+        return out
+
+    def _judged(self, ruling: Ruling, depth: np.ndarray, at: np.ndarray, out: dict[str, np.ndarray]) -> None:
+        how, depth = Rounded(), np.where(depth > 0, depth, np.nan)
+        values = {"dent": (depth / self._D, depth)}.get(self._kind, (depth / self._nominal,))
+        facts = RowFacts({n: how.steady(v) for n, v in zip(_FACTS[self._kind], values, strict=True)}, how)
+        leading, excluded = ruling.leading(facts, len(at)), ruling.excluded(facts, len(at))
+        out["criterion"][at], out["exclusion"][at] = leading, excluded
+        out["deadline_days"][at] = ruling.days[leading]
+        out["criteria_open"][at] = ruling.unanswered(facts, len(at))
+        other = (leading >= 0) | (excluded >= 0) | (self._kind == "crack")
+        out["disposition"][at[other]] = OTHER
+        out["reason"][at[other]] = _CRACK if self._kind == "crack" else REASONS[RULED_OUT]
+        out["reason"][at[leading >= 0]] = REASONS[CRITERION]

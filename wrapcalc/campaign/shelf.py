@@ -1,0 +1,166 @@
+"""The shelf of a campaign: which batch serves which site, the oldest first, and what is lacking."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from wrapcalc.case.site_model import Stock
+from wrapcalc.formulas.materials import shelf_life_consumed
+from wrapcalc.standards import tables
+from wrapcalc.standards.documents import PRACTICE
+
+#: Sizes of the shelf and of the order agree within this, in mm, as for a single site.
+SAME_SIZE = 0.6
+_DAY = datetime.timedelta(days=1)
+
+
+@dataclass(frozen=True)
+class Batch:
+    """One row of the shelf. row: its number in [[stock]], from 1; width, diameter in mm.
+
+    expiry: "use before" of the label; good_until: that less what a warm storage consumed. left: pieces that nobody
+    takes; unused: why none of it counts, "" when it counts.
+    """
+
+    row: int
+    item: str
+    width: float | None
+    diameter: float | None
+    count: int
+    batch: str
+    expiry: datetime.date
+    good_until: datetime.datetime
+    left: int
+    unused: str = ""
+
+    @property
+    def words(self) -> str:
+        """Its name in a message."""
+        return f"{self.item}, batch {self.batch}"
+
+
+@dataclass(frozen=True)
+class Taken:
+    """Pieces of a batch for a site, or for the spares of all."""
+
+    batch: str
+    row: int
+    pieces: int
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """Pieces of one line for one site (or for spares). needed_until: the day on which they must still be in date, None
+    when no day is known: then nothing is taken, since nobody knows whether it is in date."""
+
+    kind: str
+    width: float | None
+    diameter: float | None
+    pieces: int
+    needed_until: datetime.date | None
+
+
+def read_shelf(stock: Sequence[Stock]) -> tuple[list[Batch], list[str]]:
+    """The rows that can be counted, and one line for each that cannot."""
+    out, told = [], []
+    for i, s in enumerate(stock, 1):
+        lacking = _lacking(s)
+        if lacking:
+            told.append(f"[[stock]] row {i}{f', batch {s.batch}' if s.batch else ''}: not counted: {lacking} not "
+                        "stated")
+            continue
+        expiry = datetime.date.fromisoformat(str(s.expiry))
+        count, good = int(s.count.base), datetime.datetime.combine(expiry, datetime.time())
+        try:
+            good -= datetime.timedelta(hours=_consumed(s))
+        except OverflowError:
+            told.append(f"[[stock]] row {i}, batch {s.batch}: not counted: its warm storage consumed all of its life")
+            continue
+        out.append(Batch(i, str(s.item), _base(s.width), _base(s.diameter), count, str(s.batch), expiry, good, count))
+    return out, told
+
+
+def _lacking(s: Any) -> str:
+    """Fields without which a row cannot be counted, in words."""
+    wanted = ["item", "count", "batch", "expiry"]
+    wanted += ["width"] * (s.item in ("unit", "cloth")) + ["diameter"] * (s.item == "unit")
+    if s.excursion_time is not None or s.excursion_temperature is not None:
+        wanted += ["storage_limit", "excursion_temperature", "excursion_time"]
+    return ", ".join(w for w in wanted if getattr(s, w) is None)
+
+
+def _base(given: Any) -> float | None:
+    return None if given is None else float(given.base)
+
+
+def _consumed(s: Any) -> float:
+    """Hours of shelf life that a warm storage consumed; all of it is taken off, as for a single site."""
+    if s.excursion_time is None:
+        return 0.0
+    known = tables.load()
+    return float(shelf_life_consumed.core(
+        tau=s.excursion_time.base, q_a=known.value(PRACTICE.id, "ageing_factor").magnitude,
+        T_e=s.excursion_temperature.base, T_l=s.storage_limit.base,
+        Delta_T=known.value(PRACTICE.id, "ageing_step").magnitude))
+
+
+def margin() -> datetime.timedelta:
+    """Least shelf life that is left when a wrap is released."""
+    return datetime.timedelta(hours=tables.load().value(PRACTICE.id, "shelf_life_margin").magnitude)
+
+
+class Shelf:
+    """Gives pieces away, the oldest batch first; what is given is gone."""
+
+    def __init__(self, batches: Sequence[Batch]):
+        self._left = {b.row: b.count for b in batches}
+        self._batches = sorted(batches, key=lambda b: (b.good_until, b.row))
+        self._unused: dict[int, str] = {}
+        self._margin = margin()
+
+    def refuse(self, b: Batch, why: str) -> None:
+        """Nothing of the batch counts."""
+        self._unused[b.row] = why
+
+    def fitting(self, kind: str, width: float | None, diameter: float | None) -> list[Batch]:
+        """Batches of this kind and size, in date or not."""
+        return [b for b in self._batches if _fits(b, kind, width, diameter)]
+
+    def take(self, wanted: Wanted, told: Callable[[Batch], None] = lambda b: None) -> tuple[Taken, ...]:
+        """As many pieces as there are in date, at most those wanted. told: called for each batch that fits but is too
+        old, while pieces are still lacking."""
+        lacking, out = wanted.pieces, []
+        if wanted.needed_until is None:
+            return ()
+        # Released at some hour of that day: counted to its end.
+        end = datetime.datetime.combine(wanted.needed_until, datetime.time()) + _DAY + self._margin
+        for b in self.fitting(wanted.kind, wanted.width, wanted.diameter):
+            if lacking == 0:
+                break
+            if b.row in self._unused or self._left[b.row] == 0:
+                continue
+            if b.good_until < end:
+                told(b)
+                continue
+            n = min(self._left[b.row], lacking)
+            self._left[b.row] -= n
+            lacking -= n
+            out.append(Taken(b.batch, b.row, n))
+        return tuple(out)
+
+    def batches(self) -> tuple[Batch, ...]:
+        """Every row with what is left of it, as [[stock]] lists them."""
+        return tuple(Batch(b.row, b.item, b.width, b.diameter, b.count, b.batch, b.expiry, b.good_until,
+                           self._left[b.row], self._unused.get(b.row, ""))
+                     for b in sorted(self._batches, key=lambda b: b.row))
+
+
+def _fits(b: Batch, kind: str, width: float | None, diameter: float | None) -> bool:
+    if b.item != kind:
+        return False
+    pairs = [(b.width, width)] if kind in ("unit", "cloth") else []
+    pairs += [(b.diameter, diameter)] if kind == "unit" else []
+    return all(have is not None and want is not None and abs(have - want) <= SAME_SIZE for have, want in pairs)

@@ -164,3 +164,13 @@ def test_columns_full_of_units_or_thousands_are_read_all_at_once(tmp_path):
     assert not block.faults
     np.testing.assert_array_equal(block.columns["length"], np.arange(3000.0))
     np.testing.assert_array_equal(block.columns["log_distance"], 1000 * np.arange(3000.0) + 500)
+
+
+@pytest.mark.parametrize("cell", ["1e308", "1e999", "9" * 320])
+@pytest.mark.parametrize(("column", "unit"), [
+    ("Length", "m"), ("Length", "km"), ("Clock", "degrees"), ("Clock", "decimal hours")])
+def test_numbers_beyond_all_measure_are_told_without_a_warning(tmp_path, cell, column, unit):
+    how = mapping(tmp_path, **{column.lower(): f'{{ column = "{column}", unit = "{unit}" }}'})
+    plain = "3" if column == "Clock" else "4:30"
+    fault = only_fault(csv_file(tmp_path, row(**{"Clock": plain, "Length": "0.5", column: cell})), how)
+    assert fault.column == column and fault.found.startswith(f"'{cell[:50]}")

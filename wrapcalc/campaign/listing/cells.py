@@ -60,8 +60,8 @@ class Reader:
                                "remove this row")) for k in sorted(again)]
         for name, cells in chunk.cells.items():
             column, known = self._columns[name], COLUMNS[name]
-            values, told = self._text(known, column, cells) if known.is_text else self._number(known, column, cells,
-                                                                                               again)
+            values, told = (self._text(known, column, cells) if known.is_text else
+                            self._number(known, column, cells, again))
             out["depth_share" if getattr(column, "unit", None) in SHARES else name] = values
             shown = heading(column.column)
             faults += [(k, RowFault(int(chunk.row[k]), shown, *words)) for k, *words in told if k not in again]
@@ -118,16 +118,17 @@ class Reader:
                 values = np.where(np.isnan(cells.number), values, cells.number)
         told += [(k, found, allowed, mend if mend else self._why(found, known, unit)) for k, found, mend in bad
                  if k not in again]
-        base = values if unit == H_MM else _base(values, known, unit)
-        with np.errstate(invalid="ignore"):
+        with np.errstate(invalid="ignore", over="ignore"):  # what is too great is told as out of bounds
+            base = values if unit == H_MM else _base(values, known, unit)
             outside = np.flatnonzero(_outside(base, values, known, unit)).tolist()
+            out = base if known.holds != CLOCK else _hours(base, unit)
         told += [(k, _shown(cells, k), allowed, _suspect(known, float(values[k]))) for k in outside]
         if known.needed:
             none = np.flatnonzero(np.isnan(values)).tolist()
             seen = {k for k, *_ in told}
             told += [(k, "nothing", allowed, "fill it in: a row that nobody can find again is not screened")
                      for k in none if k not in seen]
-        return base if known.holds != CLOCK else _hours(base, unit), told
+        return out, told
 
     def _why(self, found: str, known: Known, unit: str) -> str:
         """How to mend a cell that is no number as the mapping says numbers are."""
@@ -225,7 +226,7 @@ def numbers(texts: Any, mapping: Mapping, unit: str, blanks: Iterable[str]) -> t
     if decimal == ".":
         try:
             values = texts.cast(pa.float64()).to_numpy(zero_copy_only=False)
-            if np.count_nonzero(np.isfinite(values)) == len(texts) - texts.null_count:  # nan and inf are no numbers here
+            if np.count_nonzero(np.isfinite(values)) == len(texts) - texts.null_count:  # nan and inf are no numbers
                 return values, []
         except pa.ArrowInvalid:
             pass

@@ -134,9 +134,8 @@ def _column(holds: str, allowed: tuple[str, ...]) -> type[Sheet]:
 
 
 _OF = {c.holds: _column(c.holds, c.units) for c in COLUMNS.values()}
-Columns = create_model("Columns", __base__=Sheet, __doc__="[columns] what is where", **{
-    c.name: (_OF[c.holds] | None, ask(c.says, need="", default=None))  # type: ignore[operator]
-    for c in COLUMNS.values()})
+Columns = create_model("Columns", __base__=Sheet, __doc__="[columns] what is where", **{  # type: ignore[call-overload]
+    c.name: (_OF[c.holds] | None, ask(c.says, need="", default=None)) for c in COLUMNS.values()})
 
 
 class LineTable(Sheet):

@@ -211,7 +211,7 @@ class _Column:
             self._odd[place] = (f"the duration {cell}", "write a position such as 4:30" if self._clock else
                                 "format the column as a number and write the value again")
         elif isinstance(cell, (datetime.datetime, datetime.date)):
-            self._odd[place] = (f"the date {cell.isoformat(' ')[:16]}", "the spreadsheet took the value for a date: "
+            self._odd[place] = (f"the date {str(cell)[:16]}", "the spreadsheet took the value for a date: "
                                 "format the column as text or number, then write the value again")
         elif isinstance(cell, bool):
             self._odd[place] = (f"the logical value {str(cell).upper()}", "write the value, or leave the cell empty")

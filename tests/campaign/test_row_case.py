@@ -103,6 +103,16 @@ def test_an_anomaly_across_a_weld_makes_a_case_with_no_clear_pipe_there(tmp_path
     assert case.location.from_upstream_weld.base == 11_950 and case.location.joint_length is None
 
 
+@pytest.mark.parametrize("length", [1.05078125, 0.3, 100.1, 6999.7])
+def test_an_anomaly_that_ends_on_the_weld_keeps_the_length_of_its_joint(tmp_path, length):
+    at = line(tmp_path, more="", line="", listing='place = "upstream end"')
+    row = resolved(at, log_distance=611_000.0, from_upstream_weld=12_000.0 - length, joint_length=12_000.0,
+                   length=length, measured_wall=8.5)
+    where = case_of(at, row).location
+    assert where.joint_length.base == 12_000
+    assert where.from_upstream_weld.base == pytest.approx(12_000 - length, abs=2e-3)
+
+
 def test_a_reversed_log_gives_a_case_that_the_case_model_takes(tmp_path):
     """Its reference points fall, which a case does not hold: they are left out."""
     at = line(tmp_path, line='reversed = "yes"', more=POINTS.replace("0 m\"\n[[", "1000 m\"\n[[").replace(

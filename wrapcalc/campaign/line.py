@@ -119,7 +119,8 @@ class Line:
                              else f.line) for f in e.faults if f.field not in told]
 
     def _read_points(self, faults: list[Fault]) -> Odometer:
-        points = [(p.log.base, p.survey.base) for p in self.mapping.reference_point]
+        known: tuple[Any, ...] = self.mapping.reference_point
+        points = [(p.log.base, p.survey.base) for p in known]
         try:
             return odometer(points, self.mapping.file, backwards=self.backwards)
         except CaseFaults as e:

@@ -130,8 +130,8 @@ class _RowCase:
 
     def _clear(self) -> tuple[float, float]:
         """Clear pipe to the welds, less than 0 where it reaches over one; NaN where it is not known."""
-        out = clear(self.num("from_upstream_weld"), self.num("from_downstream_weld"), self.num("length"),
-                    self.line.place)
+        out = map(float, clear(self.num("from_upstream_weld"), self.num("from_downstream_weld"), self.num("length"),
+                               self.line.place))
         stated = []
         for side, room in zip(("upstream", "downstream"), out, strict=True):
             own = self.line.case.get(f"defect.clear_{side}")
@@ -166,9 +166,12 @@ class _RowCase:
     def _distances(self, out: dict[str, Any]) -> None:
         """Edges of the anomaly from the welds, and the length of the joint where it holds both."""
         whole, length = self.num("joint_length"), self.num("length")
-        up, down = clear(self.num("from_upstream_weld"), self.num("from_downstream_weld"), length, _edge(self.line))
+        up, down = map(float, clear(self.num("from_upstream_weld"), self.num("from_downstream_weld"), length,
+                                    _edge(self.line)))
         edge = "" if self.line.place != NOT_STATED else (
             "; it does not say of which edge its distance is: taken as the upstream one")
+        if up >= 1 and abs(whole - up - length) < 1e-6:  # it ends on the weld: not beyond it by what rounding leaves
+            up -= 1e-3
         if 0 <= up <= LONGEST:
             out["from_upstream_weld"] = self.said("from_upstream_weld", f"{number(up / 1000)} m", "measured", edge)
         fits = whole > 0 and whole <= LONGEST and not (up >= 0 and whole - up - length < 0)

@@ -2,9 +2,10 @@
 
     python tests/benchmarks/run.py            all
     python tests/benchmarks/run.py help one   some: help, one, many; sub_lengths, grids, cylinders, wrap_design,
-                                              layout, weather and closeout beside this file: profiles and formulas on
-                                              arrays, scans, stacks of thick cylinders, designs on arrays, sets of
-                                              units, a year of forecast, a close-out with its PDF
+                                              layout, weather, closeout and screening beside this file: profiles and
+                                              formulas on arrays, scans, stacks of thick cylinders, designs on arrays,
+                                              sets of units, a year of forecast, a close-out with its PDF, a million
+                                              rows of a listing
 """
 
 from __future__ import annotations
@@ -105,7 +106,7 @@ def many_packages(count: int = 16) -> None:
 
 
 if __name__ == "__main__":
-    beside = ("sub_lengths", "grids", "cylinders", "wrap_design", "layout", "weather", "closeout")
+    beside = ("sub_lengths", "grids", "cylinders", "wrap_design", "layout", "weather", "closeout", "screening")
     chosen = sys.argv[1:] or ["help", "one", "many", *beside]
     for name, run_it in (("help", help_time), ("one", one_case), ("many", many_packages)):
         if name in chosen:

@@ -26,6 +26,8 @@ _NO_WELDS = ("The listing has no girth welds: anomalies are not linked to joints
 #: No joint is longer: what lies farther from a girth weld than this is on a joint whose weld is not listed.
 LONGEST = 50_000.0
 _TOLD = 5
+#: Distances are kept to a nanometre: what is left of the difference of two beyond that is no place.
+_DIGITS = 6
 
 
 @dataclass
@@ -145,7 +147,7 @@ def link(c: dict[str, np.ndarray], welds: Welds, survey: Callable[[np.ndarray], 
         names[0] = np.where(np.isfinite(stated), c["weld"], "")
     sides = ("downstream", "upstream") if backwards else ("upstream", "downstream")
     for side, by_row, by_welds, name in zip(sides, (near, far), (met, next_), names, strict=True):
-        c[f"from_{side}_weld"], c[f"{side}_weld"] = by_row, name
+        c[f"from_{side}_weld"], c[f"{side}_weld"] = np.round(by_row, _DIGITS), name
         c[f"room_{side}"] = np.where(np.abs(by_row - by_welds) <= APART, by_row, np.fmin(by_row, by_welds))
     c["joint_length"] = length
     c["joint"] = np.where(c["joint"] != "", c["joint"], joint)
@@ -170,4 +172,4 @@ def clear(upstream: Any, downstream: Any, length: Any, place: str) -> tuple[Any,
     upstream, downstream: from its stated place to the welds; place: of which edge that is.
     """
     before, beyond = _REACH[place]
-    return upstream - before * length, downstream - beyond * length
+    return np.round(upstream - before * length, _DIGITS), np.round(downstream - beyond * length, _DIGITS)

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     import pyarrow as pa
 
 #: Rows of one file of neighbouring ranks: what is sorted in memory at once.
-BUCKET = 262_144
+BUCKET = 131_072
 #: Bytes of a text that are mixed at once; longer ones are digested one by one.
 _WIDE = 64
 _ODD = np.uint64(0x9E3779B97F4A7C15)

@@ -23,7 +23,7 @@ _LENGTHS = ("log_distance", "depth", "length", "width", "nominal_wall", "measure
             "from_upstream_weld")
 _PLAIN = ("depth_share", "clock", "seam_clock", "listed_repair_factor", "latitude", "longitude")
 _TEXTS = ("feature_id", "joint", "weld", "comment")
-YES_NO = ("no", "yes")
+WHETHER = ("", "no", "yes")
 
 #: What is kept of a row of the listing between the passes.
 LISTED = (Column("row", WHOLE), Column("kind", CODE, words=KINDS), *(Column(n, TEXT) for n in _TEXTS),
@@ -57,7 +57,7 @@ def judged_columns(judge: Judge, sections: tuple[str, ...], widths: Sequence[flo
            c("exclusion", CODE, words=tuple(judge.exclusions.texts))]
     out += _numbers("mm/y", "growth rate") + _numbers("y", "remaining life", "next look") if life else []
     out += _numbers("", "probability", "probability of depth") if chance else []
-    out += [c("wrap feasible", CODE, words=YES_NO), c("wrap reason", CODE, words=WRAP_REASONS),
+    out += [c("wrap feasible", CODE, words=WHETHER), c("wrap reason", CODE, words=WRAP_REASONS),
             c("wrap basis", CODE, words=WRAP_BASIS), *_numbers("", "layers"),
             *_numbers("mm", "wrap thickness", "required thickness", "overlap", "full length", "cover", "end length",
                       "overall length"), *_numbers("", "units", *(f"units of {w:g} mm" for w in widths)),
@@ -81,6 +81,6 @@ def block_of(columns: Sequence[Column], rows: Mapping[str, np.ndarray], count: i
         values = rows.get(c.name.replace(" ", "_"), rows.get(c.name))
         if values is None:
             values = np.full(count, np.nan) if c.kind == NUMBER else np.full(count, "", object) if c.kind == TEXT else \
-                np.full(count, -1 if c.kind == CODE else 0, np.int64)
+                np.zeros(count, np.int64)
         out[c.name] = values
     return out

@@ -22,8 +22,8 @@ from wrapcalc.campaign.listing.read import read_blocks
 from wrapcalc.campaign.screen import FAULTS, Progress, Screening
 from wrapcalc.campaign.screen_repairs import Repairs
 from wrapcalc.campaign.screen_told import unchanged, write_told
-from wrapcalc.campaign.spill import Store
-from wrapcalc.campaign.strength import DISPOSITIONS
+from wrapcalc.campaign.spill import Store, recut
+from wrapcalc.campaign.strength import DISPOSITIONS, REPAIR
 from wrapcalc.campaign.tables import CODE, TEXT, WHOLE, Column
 from wrapcalc.campaign.windows import windows
 
@@ -32,8 +32,11 @@ if TYPE_CHECKING:
 
 #: Rows of a part of the table that is written, whatever the size of the blocks that are read.
 WRITTEN = 131_072
+#: Rows that are judged at once, whatever the size of the blocks: the last digits of a calculation on arrays may depend
+#: on how they are cut.
+JUDGED = 65_536
 #: Bytes of rows that stay in memory in each of the two stores.
-BUDGET = 160_000_000
+BUDGET = 64_000_000
 _RANK = Column("rank", WHOLE)
 
 
@@ -130,8 +133,8 @@ class Passes:
         self._place, self._same = [], []
         a, b = place[:-1], place[1:]
         if ((a < b) | ((a == b) & (same[:-1] <= same[1:]))).all():
-            return self.listed.batches()
-        return ranking.ranked(self.listed, np.lexsort((same, place)), self.work, self.rows)
+            return recut(self.listed.batches(), JUDGED)
+        return ranking.ranked(self.listed, np.lexsort((same, place)), self.work, JUDGED)
 
     def _resolved(self, faults: FaultsFile) -> Iterator[dict[str, np.ndarray]]:
         for part in self._along():
@@ -155,6 +158,9 @@ class Passes:
                 self.words[DISPOSITIONS[k]] += n
             for k, n in enumerate(np.bincount(judged["reason"]).tolist()):
                 self.reasons[self.judge.reasons.texts[k]] += n
+            if "wrap_feasible" in judged:  # where none was asked for there is no answer
+                tried = judged["disposition"] == REPAIR
+                judged["wrap_feasible"] = np.where(tried, 1 + judged["wrap_feasible"].astype(np.int16), 0)
             self._keep(rows | judged | {"kind": _codes(rows["kind"])})
             self.progress("judging", self.store.rows)
         self.out.ranked = self.store.rows

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from wrapcalc import __version__, record
+from wrapcalc.campaign.ledger import inputs
 from wrapcalc.case import Bundle
 from wrapcalc.errors import CalculationError, PackageError
 from wrapcalc.fields import Given
@@ -81,7 +82,8 @@ def _digests(run: Passes) -> dict[str, str]:
     for name, path in (("listing", run.listing), ("mapping", run.mapping_path)):
         with path.open("rb") as file:
             out[name] = hashlib.file_digest(file, "sha256").hexdigest()
-    out |= {f"base/{n}": hashlib.sha256(raw).hexdigest() for n, raw in sorted(run.line.base.files.items())}
+    base = run.mapping_path.parent / str(run.mapping.line.base)
+    out |= {f"base/{n}": hashlib.sha256(raw).hexdigest() for n, raw in sorted(inputs(base)[1].items())}
     return out | run.repairs.made_from
 
 

@@ -78,7 +78,8 @@ class XlsxTable:
         import pyarrow as pa
         import pyarrow.compute as pc
 
-        from wrapcalc.campaign.tables import worded
+        from wrapcalc.campaign.tables import refuse_rows, worded
+        refuse_rows(self._rows - 1 + part.num_rows, "xlsx")
         cells = [_cells(c.heading, v) for c, v in
                  zip(self._columns, worded(self._columns, part, safe=True), strict=True)]
         rows = pc.binary_join_element_wise("<row>", *cells, "</row>", "")

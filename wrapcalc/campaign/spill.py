@@ -6,12 +6,30 @@ takes no memory.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     import pyarrow as pa
+
+
+def recut(batches: Iterable[pa.RecordBatch], rows: int) -> Iterator[pa.RecordBatch]:
+    """The same rows, so many at a time (the last time fewer)."""
+    import pyarrow as pa
+    held: list[pa.RecordBatch] = []
+    count = 0
+    for part in batches:
+        while count + part.num_rows >= rows:
+            held.append(part.slice(0, rows - count))
+            part = part.slice(rows - count)
+            yield pa.concat_batches(held)
+            held, count = [], 0
+        if part.num_rows:
+            held.append(part)
+            count += part.num_rows
+    if held:
+        yield pa.concat_batches(held)
 
 
 class Store:

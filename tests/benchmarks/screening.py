@@ -108,6 +108,7 @@ def kernels() -> None:
 
 def whole() -> None:
     import pandas
+
     from wrapcalc.campaign.example_listing import write_listing
     from wrapcalc.campaign.screen import screen
     root = Path(tempfile.mkdtemp())

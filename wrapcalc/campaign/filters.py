@@ -118,7 +118,8 @@ def _column(name: str, columns: Sequence[Column]) -> Column:
     if wanted in known:
         return known[wanted]
     near = units.close(wanted, known)
-    raise _Wrong(f"the column {units.shown(name)}", ", ".join(c.name for c in columns),
+    some = ", ".join(c.name for c in columns[:12])
+    raise _Wrong(f"the column {units.shown(name)}", f"columns of the ranked table, such as {some}",
                  f"did you mean '{known[near].name}'?" if near else "name a column of the ranked table")
 
 

@@ -7,9 +7,10 @@ graver of both answers stands.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+import json
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -19,6 +20,9 @@ from wrapcalc.campaign.strength import DISPOSITIONS, NO_DATA, NO_REPAIR, OTHER, 
 from wrapcalc.campaign.wrap_rows import WrapRows
 from wrapcalc.case import Bundle
 from wrapcalc.case.model import INTERNAL_LOSS, METAL_LOSS
+
+if TYPE_CHECKING:
+    from wrapcalc.campaign.line import Line
 
 LOSSES = (METAL_LOSS, INTERNAL_LOSS, "metal loss")
 DAMAGE = (*LOSSES, *OTHER_KINDS)
@@ -62,15 +66,16 @@ class _Group:
 
 
 class Judge:
-    """Judges rows of any groups. bundle_of: template of a group; life, chance: as a `Screener` takes them.
+    """Judges rows of any groups of a line. life, chance: as a `Screener` takes them.
 
     reasons, citations, criteria, deadlines, exclusions: the texts by code; notes: what stands in the way of every row
     of a group, in words.
     """
 
-    def __init__(self, bundle_of: Callable[[int], Bundle], *, life: bool, chance: bool):
-        self._bundle_of, self._asked = bundle_of, {"life": life, "chance": chance}
+    def __init__(self, line: Line, *, life: bool, chance: bool):
+        self._line, self._asked = line, {"life": life, "chance": chance}
         self._groups: dict[int, _Group] = {}
+        self._others: dict[tuple[str, str], OtherDamage] = {}
         self.reasons = Words(*REASONS)
         self.citations, self.criteria, self.deadlines, self.exclusions = Words(), Words(), Words(), Words()
 
@@ -108,20 +113,25 @@ class Judge:
             for kind in OTHER_KINDS if not loss.all() else ():
                 at = np.flatnonzero(here & (kinds == kind))
                 if len(at):
-                    judged = self._other(group, kind).judge({n: rows[n][at] for n in ("depth", "clock")})
+                    judged = self._other(g, kind).judge({n: rows[n][at] for n in ("depth", "clock")})
                     judged["reason"] = np.array([self.reasons.code(t) for t in judged["reason"].tolist()], np.int16)
                     self._place(judged, group.others[kind].criteria, at, count, out)
         return out
 
     def _group(self, g: int) -> _Group:
         if g not in self._groups:
-            bundle = self._bundle_of(g)
+            bundle = self._line.bundle(g)
             self._groups[g] = _Group(bundle, Screener(bundle, **self._asked), WrapRows(bundle), {})
         return self._groups[g]
 
-    def _other(self, group: _Group, kind: str) -> OtherDamage:
+    def _other(self, g: int, kind: str) -> OtherDamage:
+        """What judges another kind of damage; groups with the same rules share it but for their nominal wall."""
+        group = self._group(g)
         if kind not in group.others:
-            group.others[kind] = OtherDamage(group.bundle, kind)
+            key = (kind, rules_of(self._line.template(g)))
+            if key not in self._others:
+                self._others[key] = OtherDamage(group.bundle, kind)
+            group.others[kind] = self._others[key].with_wall(group.bundle)
         return group.others[kind]
 
     def _losses(self, group: _Group, rows: Rows, at: np.ndarray, count: int, out: Rows) -> None:
@@ -160,6 +170,19 @@ def _put(out: Rows, name: str, values: np.ndarray, at: np.ndarray, count: int) -
 def _nothing(name: str, like: np.ndarray) -> Any:
     """What stands where there is no answer."""
     return np.inf if name == "deadline_days" else np.nan if like.dtype.kind == "f" else 0
+
+
+def rules_of(data: Mapping[str, Any]) -> str:
+    """What decides which rules and values hold for a group, out of its template: groups with the same text differ in
+    wall and place alone. Who states it does not count."""
+    def bare(x: Any) -> Any:
+        if isinstance(x, Mapping):
+            return bare(x["value"]) if "value" in x else {k: bare(v) for k, v in x.items()}
+        return x
+
+    pipe = {k: v for k, v in data.get("pipe", {}).items() if k not in ("nominal_wall", "sound_wall")}
+    rest = {k: v for k, v in data.items() if k not in ("location", "case")}
+    return json.dumps(bare(rest | {"pipe": pipe}), sort_keys=True, default=str)
 
 
 def gravest(words: np.ndarray, of: np.ndarray, count: int) -> np.ndarray:

@@ -6,6 +6,7 @@ open, never taken as passed.
 
 from __future__ import annotations
 
+import copy
 from dataclasses import replace
 
 import numpy as np
@@ -34,7 +35,7 @@ class OtherDamage:
     def __init__(self, bundle: Bundle, kind: str):
         case = bundle.case
         self._kind = kind
-        self._D, self._nominal = (case.get(f"pipe.{n}").base for n in ("outside_diameter", "nominal_wall"))
+        self._measure(bundle)
         asked = replace(bundle, case=case.model_copy(update={
             "defect": case.defect.model_copy(update={"kind": kind})}))
         with recording(Recorder()):
@@ -48,16 +49,26 @@ class OtherDamage:
                                    _FACTS[kind]) for p in places}
         self.criteria = self._rulings[None].table
 
+    def _measure(self, bundle: Bundle) -> None:
+        self._D, self._nominal = (bundle.case.get(f"pipe.{n}").base for n in ("outside_diameter", "nominal_wall"))
+
+    def with_wall(self, bundle: Bundle) -> OtherDamage:
+        """The same criteria for a group that differs in its wall alone."""
+        other = copy.copy(self)
+        other._measure(bundle)
+        return other
+
     def judge(self, rows: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
         """disposition, reason (texts), criterion, exclusion, deadline_days, criteria_open of every row.
 
         rows: depth (mm, NaN where it is not known), clock (hours), as `Line.resolve` gives them.
         """
         count = len(rows["depth"])
-        out = {"disposition": np.full(count, np.uint8(NO_DATA)), "criterion": np.full(count, np.int16(-1)),
-               "exclusion": np.full(count, np.int16(-1)), "deadline_days": np.full(count, np.inf),
-               "criteria_open": np.zeros(count, np.uint16),
-               "reason": np.full(count, NO_STRENGTH[self._kind], dtype=object)}
+        out: dict[str, np.ndarray] = {
+            "disposition": np.full(count, np.uint8(NO_DATA)), "criterion": np.full(count, np.int16(-1)),
+            "exclusion": np.full(count, np.int16(-1)), "deadline_days": np.full(count, np.inf),
+            "criteria_open": np.zeros(count, np.uint16),
+            "reason": np.full(count, NO_STRENGTH[self._kind], dtype=object)}
         place = self._places(rows["clock"])
         for name, ruling in self._rulings.items():
             at = np.flatnonzero(place == name)

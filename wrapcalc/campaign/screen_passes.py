@@ -51,7 +51,7 @@ class Passes:
         self.mapping = load_mapping(mapping_path)
         self.line = load_line(self.mapping, mapping_path.parent)
         self.mapping_path, self.register = mapping_path, register
-        self.judge = Judge(self.line.bundle, **self.asked)
+        self.judge = Judge(self.line, **self.asked)
         self.sections = Words()
         system = self.line.system
         self.widths = () if system is None else tuple(dict.fromkeys(w.magnitude for w in system.unit_widths))
@@ -170,9 +170,9 @@ class Passes:
         judged = self._judged()
         part = tables.batch(judged, columns.block_of(judged, rows, len(rows["row"])))
         tie = ranking.mixed(part, [c.name for c in judged if c.name not in ("row", *self._lists)])
-        keys = (part.column(n).to_numpy(zero_copy_only=False) for n in
-                ("deadline days", "repair factor", "relative depth", "survey"))
-        self.keys.add(*keys, tie)
+        late, factor, share, place = (part.column(n).to_numpy(zero_copy_only=False) for n in
+                                      ("deadline days", "repair factor", "relative depth", "survey"))
+        self.keys.add(late, factor, share, place, tie)
         self.store.add(part)
 
     # -- third pass: write -----------------------------------------------------------------------------------------
@@ -224,11 +224,11 @@ def _plain(values: Any, column: Column, spelled: bool) -> np.ndarray:
     return values.to_numpy(zero_copy_only=False)
 
 
+_CODE = {word: k for k, word in enumerate(columns.KINDS)}
+
+
 def _codes(kinds: np.ndarray) -> np.ndarray:
-    out = np.zeros(len(kinds), np.int16)
-    for k, word in enumerate(columns.KINDS[1:], 1):
-        out[kinds == word] = k
-    return out
+    return np.fromiter(map(_CODE.__getitem__, kinds.tolist()), np.int16, len(kinds))
 
 
 def _arrays(part: pa.RecordBatch) -> dict[str, np.ndarray]:

@@ -32,6 +32,9 @@ _BUDGET, _AT_ONCE = 16_000_000, 65_536
 _COUNT = re.compile(r"(?<![\w.])\d+(?![\w.])")
 _OF_KNOWN = ("survey", "kind", "joint", "upstream_weld", "joint_length", "from_upstream_weld", "length", "clock",
              "depth")
+#: What is asked of rows that act as one.
+_OF_ONE = ("row", "feature_id", "kind", "group", "survey", "depth", "length", "width", "clock", "sound_wall",
+           "clear_upstream", "clear_downstream")
 _OF_WRAP = ("x0", "x1", "cover", "end", "depth", "layers", "safe_pressure")
 _PLACE = Column("place", WHOLE)
 
@@ -119,7 +122,8 @@ class Repairs:
         if found.groups:
             members = np.concatenate([np.array(g.rows) for g in found.groups])
             of = np.repeat(np.arange(len(found.groups)), [len(g.rows) for g in found.groups])
-            one = neighbours.as_one(rows, found, judged, self.judge, self.how)
+            asked = {n: rows[n] for n in _OF_ONE}
+            one = neighbours.as_one(asked, found, judged, self.judge, self.how)
             before = judged["disposition"][members]
             take_graver(judged, one.after, members, of)
             place[members] = self._places + of

@@ -5,12 +5,12 @@ from __future__ import annotations
 import hashlib
 import json
 import os
-from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from wrapcalc import __version__, record
+from wrapcalc.campaign.judging import rules_of
 from wrapcalc.campaign.ledger import inputs
 from wrapcalc.case import Bundle
 from wrapcalc.errors import CalculationError, PackageError
@@ -22,8 +22,6 @@ if TYPE_CHECKING:
 
 #: Statuses of values that nobody has to look up again.
 _SURE = ("verified", "seen", "derived")
-#: Parts of a case in which groups of one line differ without another rule or value coming in.
-_OF_LINE = ("location", "defect", "case")
 #: What the screening itself assumes.
 ASSUMED = (
     "A row whose repair factor is not known is ranked before rows of the same deadline whose factor is known: what "
@@ -105,7 +103,7 @@ def _of_groups(run: Passes) -> tuple[list[str], list[dict[str, str]]]:
     """
     texts, unsure, seen = set(ASSUMED), set(), set()
     for group, bundle in run.judge.groups:
-        key = _rules(run.line.template(group))
+        key = rules_of(run.line.template(group))
         if key in seen:
             continue
         seen.add(key)
@@ -116,18 +114,6 @@ def _of_groups(run: Passes) -> tuple[list[str], list[dict[str, str]]]:
             unsure |= {(str(e["citation"]), str(e["title"]), str(e["status"]))
                        for part in ("table_entries", "formulas") for e in made[part] if e["status"] not in _SURE}
     return sorted(texts), [dict(zip(("citation", "title", "status"), u, strict=True)) for u in sorted(unsure)]
-
-
-def _rules(data: Mapping[str, Any]) -> str:
-    """What groups of one line with the same rules have in common, wherever it is stated."""
-    def bare(x: Any) -> Any:
-        if isinstance(x, Mapping):
-            return bare(x["value"]) if "value" in x else {k: bare(v) for k, v in x.items()}
-        return x
-
-    pipe = {k: v for k, v in data.get("pipe", {}).items() if k not in ("nominal_wall", "sound_wall")}
-    return json.dumps(bare({k: v for k, v in data.items() if k not in _OF_LINE} | {"pipe": pipe}), sort_keys=True,
-                      default=str)
 
 
 def _without_chance(bundle: Bundle) -> Bundle:

@@ -28,20 +28,27 @@ def reach_of(how: Convention, diameter: float, wall: float) -> float:
 def windows(blocks: Iterable[Rows], place: str, longest: float, reach: float) -> Iterator[Rows]:
     """Blocks in the order of the line cut anew. longest: greatest length of an anomaly of the whole listing, mm;
     place: of which edge the surveyed distance is."""
-    carry: Rows | None = None
+    held: list[Rows] = []
     for block in blocks:
-        rows = block if carry is None else joined(carry, block)
-        cut = _cut(rows, place, longest, reach)
+        held.append(block)
+        cut = _cut({n: np.concatenate([h[n] for h in held]) for n in ("survey", "length")}, place, longest, reach)
         if cut:
-            yield taken(rows, slice(0, cut))
-        carry = taken(rows, slice(cut, None))
-    if carry is not None and len(carry["survey"]):
-        yield carry
+            rest = cut - sum(len(h["survey"]) for h in held[:-1])
+            if rest <= 0:  # the cut lies in what was held back
+                whole = joined(held)
+                yield taken(whole, slice(0, cut))
+                held = [taken(whole, slice(cut, None))]
+            else:
+                yield joined([*held[:-1], taken(block, slice(0, rest))])
+                held = [taken(block, slice(rest, None))]
+    if held and sum(len(h["survey"]) for h in held):
+        yield joined(held)
 
 
-def joined(a: Rows, b: Rows) -> Rows:
-    """Rows of both, one after the other."""
-    return {n: np.concatenate([v, b[n]]) for n, v in a.items()}
+def joined(parts: list[Rows]) -> Rows:
+    """The rows of all, one after the other."""
+    some = [p for p in parts if len(p["survey"])] or parts[:1]
+    return some[0] if len(some) == 1 else {n: np.concatenate([p[n] for p in some]) for n in some[0]}
 
 
 def taken(rows: Rows, at: slice | np.ndarray) -> Rows:

@@ -105,6 +105,14 @@ def test_all_faults_come_at_once_with_their_lines(tmp_path):
     assert any("columns.length.unit" in t and ", line " in t for t in lines)
 
 
+def test_each_of_many_faults_is_told_once_and_hides_no_other(tmp_path):
+    wrong = {n: f'{{ column = "{n}", unit = "choose" }}' for n, c in COLUMNS.items() if c.units}
+    lines = said(tmp_path, more='[[segment]]\nto = "1 m"', **wrong, joint='{ unit = "m" }').splitlines()
+    places = [t.split(": ")[1] for t in lines]
+    assert sorted(places) == sorted([*(f"columns.{n}.unit" for n in wrong), "columns.joint.column",
+                                     "columns.joint.unit", "segment.0.from"]), lines
+
+
 @pytest.mark.parametrize("raw", [b"", b"\xff\xfe", b"= 3", b"[listing]\n"])
 def test_what_is_no_mapping_is_told_without_a_traceback(tmp_path, raw):
     (tmp_path / "m.toml").write_bytes(raw)

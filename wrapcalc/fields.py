@@ -126,6 +126,20 @@ def ask(question: str, *, need: str = "assess", example: str = "", kind: str = "
     return Field(description=question, json_schema_extra={"need": need, "example": example, "kind": kind}, **kwargs)
 
 
+def tables(name: str, row: type[Sheet], most: int = 100_000) -> Any:
+    """Type of a list of tables [[name]], at most so many; those whose fields are all blank are not stated."""
+    def read(raw: Any) -> Any:
+        if raw is None:
+            return ()
+        if not isinstance(raw, (list, tuple)) or not all(isinstance(r, (dict, row)) for r in raw):
+            raise FieldFault(units.shown(raw), f"tables [[{name}]] with {', '.join(row.model_fields)}",
+                             f"write [[{name}]] with two brackets")
+        if len(raw) > most:
+            raise FieldFault(f"{len(raw)} tables", f"at most {most}", "leave out those that change nothing")
+        return tuple(r for r in raw if not (isinstance(r, dict) and all(v == "" for v in r.values())))
+    return Annotated[tuple[row, ...], BeforeValidator(read)]  # type: ignore[valid-type]
+
+
 _TURNS_TEXT = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 
 

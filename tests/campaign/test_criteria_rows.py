@@ -6,10 +6,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from wrapcalc.campaign import criteria_rows
-from wrapcalc.campaign.criteria_rows import NOT_NOW, VERDICTS, RowFacts, Ruling, verdict_rows
+from wrapcalc.campaign.criteria_rows import VERDICTS, RowFacts, Ruling, verdict_rows
 from wrapcalc.campaign.rounding import Rounded, Unrounded
 from wrapcalc.errors import CalculationError, UnknownItem
-from wrapcalc.stages import disposition
+from wrapcalc.stages.disposition import NOT_NOW
 from wrapcalc.standards import criteria as rules
 from wrapcalc.standards.conditions import FACTS
 
@@ -97,10 +97,6 @@ def test_what_is_settled_for_the_line_is_not_asked_for_every_row(monkeypatch):
                     ["failure_ratio", "depth_over_nominal"])
     ruling.leading(RowFacts({}, Unrounded()), 3)
     assert len(asked) == 3, "(d)(1)(i), (d)(1)(iii) and (d)(2)(iv)"
-
-
-def test_classes_that_ask_for_no_repair_now_are_those_of_the_stage():
-    assert disposition._NOT_NOW == NOT_NOW
 
 
 def test_facts_and_words_that_nobody_knows_are_refused():

@@ -18,7 +18,7 @@ from scipy.special import ndtr
 from scipy.stats import binom, binomtest, norm, truncnorm
 
 from wrapcalc.errors import CalculationError
-from wrapcalc.searches.exceedance import Integral, _lobatto, by_integral, by_simulation, critical_depths
+from wrapcalc.searches.exceedance import Integral, by_integral, by_simulation, critical_depths, lobatto
 
 D, T, SMYS, LIMIT = 508.0, 9.38, 358.5, 7.504
 #: Failure pressure of the sound pipe by either form, and the length at which the original form jumps (z = 20).
@@ -153,7 +153,7 @@ def test_the_error_given_covers_the_error_made(form, length):
 @pytest.mark.parametrize("n", [4, 8])
 def test_points_with_both_ends_integrate_polynomials(n):
     """Exact up to the degree 2 n - 3, not beyond; four points are those of the textbook, at ±1 and ±√0.2."""
-    nodes, weights = _lobatto(n)
+    nodes, weights = lobatto(n)
     assert nodes[[0, -1]].tolist() == [-1, 1] and weights.sum() == pytest.approx(2)
     for degree in range(2 * n - 2):
         assert weights @ nodes ** degree == pytest.approx((1 + (-1) ** degree) / (degree + 1), abs=1e-13)

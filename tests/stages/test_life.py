@@ -18,7 +18,7 @@ from wrapcalc.case import load_bundle
 from wrapcalc.case.model import GROWTHS, SOILS
 from wrapcalc.errors import CaseFaults
 from wrapcalc.stages.end_of_life import goes_on
-from wrapcalc.stages.job import WRAP, Outcome, run
+from wrapcalc.stages.job import NO_DATA, WRAP, Outcome, run
 from wrapcalc.stages.life import HORIZON
 
 FILE = "HB-27.toml"
@@ -384,6 +384,17 @@ def test_external_loss_stops_under_a_wrap_and_internal_goes_on(decide):
     # the length is held: the depth alone grows, and the wrap is designed for it
     assert grown(inner) == pytest.approx([inner.assessment.depth.magnitude + 0.05 * design_life], rel=1e-9)
     assert grown(outer) == []
+
+
+def test_growth_that_is_stated_but_not_worked_out_is_never_taken_as_none(decide):
+    """By DNV-RP-F101 with external loads no life is worked out: loss that goes on gives no wrap, and says why."""
+    fields = UNDER_WRAP | {"service__internal_corrosion": "none", "assessment__method": "DNV-RP-F101",
+                           "assessment__method_reason": "company practice", "service__axial_force": "-300 kN",
+                           "defect__kind": "internal metal loss", "defect__grid": None}
+    o = decide("HB-07.toml", **fields)
+    assert o.life is None and o.decision.word == NO_DATA
+    assert any("Growth is worked out over the life of the repair" in r for r in o.decision.reasons)
+    assert "no growth is added" not in texts(o, "assumptions")
 
 
 # -- what is refused --------------------------------------------------------------------------------------------------

@@ -34,7 +34,7 @@ class AxialRows:
     def __init__(self, bundle: Bundle, line: Line):
         case = bundle.case
         self._line, self._loaded = line, has_loads(bundle)
-        self._of_kind = tuple(_of_kind(bundle, k) for k in (METAL_LOSS, INTERNAL_LOSS))
+        self._of_kind = tuple(of_kind(bundle, k) for k in (METAL_LOSS, INTERNAL_LOSS))
         self._moment = abs(line.bending)
         self._free = case.service.restraint != "restrained"
         self._warmings: list[float] = []
@@ -145,6 +145,7 @@ def _taken(s: Sizes, rows: np.ndarray) -> Sizes:
     return Sizes(s.wall[rows], s.depth[rows], s.length[rows], s.share[rows], s.width[rows])
 
 
-def _of_kind(bundle: Bundle, kind: str) -> Bundle:
+def of_kind(bundle: Bundle, kind: str) -> Bundle:
+    """The case with another kind of defect."""
     case = bundle.case
     return replace(bundle, case=case.model_copy(update={"defect": case.defect.model_copy(update={"kind": kind})}))

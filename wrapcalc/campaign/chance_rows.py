@@ -17,7 +17,7 @@ from wrapcalc.case import Bundle
 from wrapcalc.expression import normal_cdf
 from wrapcalc.formulas import uncertainty
 from wrapcalc.recorder import Recorder, recording
-from wrapcalc.searches.exceedance import critical_depths
+from wrapcalc.searches.exceedance import critical_depths, lobatto
 
 #: As in `searches.exceedance`: deviations followed, points and number of the first panels, share by which the answer
 #: may change at a halving, rounds, and the change that is none.
@@ -60,7 +60,7 @@ class ChanceRows:
         if self._along == 0:
             critical = self._critical(rows, length[rows], limit, wall, variant)
             return uncertainty.exceedance_of_depth.array(d=depth[rows], d_lim=critical, sigma_d=self._deviation)
-        nodes, weights = _lobatto(_POINTS)
+        nodes, weights = lobatto(_POINTS)
 
         def over(of: np.ndarray, a: np.ndarray, b: np.ndarray) -> np.ndarray:
             half = (b - a)[:, None] / 2
@@ -97,10 +97,3 @@ class ChanceRows:
 def _positive(bundle: Bundle, field: str) -> bool:
     given = bundle.case.get(field)
     return given is not None and given.base > 0
-
-
-def _lobatto(n: int) -> tuple[np.ndarray, np.ndarray]:
-    """Points and weights on [-1, 1] with both ends, as in `searches.exceedance` (a test holds the integrals equal)."""
-    last = np.polynomial.Legendre.basis(n - 1)
-    nodes = np.concatenate([[-1.0], np.sort(last.deriv().roots().real), [1.0]])
-    return nodes, 2 / (n * (n - 1) * last(nodes) ** 2)

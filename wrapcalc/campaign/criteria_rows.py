@@ -13,13 +13,12 @@ from typing import Any
 import numpy as np
 
 from wrapcalc.campaign.rounding import How, Rounded
+from wrapcalc.stages.disposition import NOT_NOW
 from wrapcalc.standards.conditions import Comparison, Condition, checked_facts, either, every
 from wrapcalc.standards.criteria import DOES_NOT_FIRE, FIRES, NO_DATA, Criteria, Criterion
 
 #: Verdicts by code.
 VERDICTS = (DOES_NOT_FIRE, FIRES, NO_DATA)
-#: Classes that ask for no repair now, as `stages.disposition` has them (a test holds both equal).
-NOT_NOW = ("monitored", "by schedule", "excluded", "extra care")
 EXCLUDED = "excluded"
 #: The fact that tells today from the end of a repair's life.
 AT_END = "depth_over_wall_end_of_life"

@@ -13,12 +13,12 @@ from wrapcalc.campaign.order_needs import CLOTH, UNIT, Need
 from wrapcalc.campaign.site_record import WRAP, Site, refs, shown
 from wrapcalc.fields import Given
 from wrapcalc.register.evidence import listed, number, part, text
+from wrapcalc.stages.life import DAYS_IN_A_YEAR, HORIZON
 from wrapcalc.units import steady
 
 AS_IT_IS = ("no repair needed", "reduce pressure and monitor")
 #: Decisions of which nobody knows what will be done in the trench.
 _NOT_DESIGNED = "what is done at this site is not designed"
-_DAYS_IN_A_YEAR, _HORIZON = 365.25, 60.0
 #: Ranks of a deadline: at once; so many days after a day that nobody stated, which may be past; a date; none known.
 IMMEDIATE, UNDATED, DATED, UNKNOWN, NONE = range(5)
 
@@ -137,10 +137,10 @@ def _by_case(site: Site) -> list[Deadline]:
 def _by_life(site: Site, discovery: datetime.date | None) -> list[Deadline]:
     left = site.known.decision in AS_IT_IS
     years, what = (site.known.look, "next look") if left else (site.known.life, "end of the remaining life")
-    if years is None or years > _HORIZON:
+    if years is None or years > HORIZON:
         return []
     start = datetime.date.fromisoformat(site.known.measured_on) if site.known.measured_on else discovery
-    days = math.floor(years * _DAYS_IN_A_YEAR)
+    days = math.floor(years * DAYS_IN_A_YEAR)
     note = "measurement" if site.known.measured_on else "discovery; the measurement was earlier"
     return _counted(days, start, f"{what}, {days} days after {note}", "the day is not stated")
 

@@ -14,7 +14,6 @@ from itertools import pairwise
 import numpy as np
 
 D = 406.4  # outside diameter, as of the shipped example cases
-CIRCUMFERENCE = np.pi * D
 #: Rows for each joint, and joints made at once.
 ROWS_PER_JOINT, BLOCK = 14, 4096
 #: Class location and nominal wall along one section, with the share of the section.

@@ -25,7 +25,6 @@ if TYPE_CHECKING:
     from wrapcalc.campaign.line import Line
 
 LOSSES = (METAL_LOSS, INTERNAL_LOSS, "metal loss")
-DAMAGE = (*LOSSES, *OTHER_KINDS)
 Rows = dict[str, np.ndarray]
 #: What screener and wraps ask of a row.
 _ASKED = ("depth", "length", "width", "clock", "sound_wall", "clear_upstream", "clear_downstream")

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from wrapcalc.campaign.method_rows import METHODS, Answers, Line, Sizes
+from wrapcalc.campaign.method_rows import Answers, Line, Sizes
 from wrapcalc.campaign.rounding import How
 from wrapcalc.case import Bundle
 from wrapcalc.case.model import GAS, LIQUID, RSF, SOILS
@@ -21,14 +21,11 @@ from wrapcalc.recorder import Recorder, recording
 from wrapcalc.stages.assess import Assessment
 from wrapcalc.stages.forms import Form
 from wrapcalc.stages.kernels import MODIFIED, ORIGINAL, ORIGINAL_1991, SINGLE
-from wrapcalc.stages.life import FULL, SOIL, STATED, TWO, end_of_life_pressure
+from wrapcalc.stages.life import DAYS_IN_A_YEAR, FULL, SHORTEST, SOIL, STATED, TWO, end_of_life_pressure
 from wrapcalc.stages.of_record import OfRecord, of_record
 from wrapcalc.standards.documents import B31_8S, CFR_192, CFR_195, PRACTICE
 from wrapcalc.values import Origin, Value
 
-_DAYS_IN_A_YEAR = 365.25
-#: A time to the next look below this (years) is no time to wait for, as in `stages.life`.
-SHORTEST = 1.0
 #: Width of a bracket at its end, years; the most halvings that may be needed for it.
 _NARROW, _MOST = 1e-9, 200
 
@@ -41,7 +38,6 @@ class Records:
 
     def __init__(self, bundle: Bundle, line: Line):
         self.by: list[OfRecord] = []
-        self._first_code = METHODS.index(ORIGINAL_1991)
         self._of = line.keys
         with recording(Recorder()):
             for keys, failure_key in self._variants(line):
@@ -125,7 +121,7 @@ class LifeRows:
         self._stated = getattr(self._stated, "base", self._stated)
         first = g.earlier_date if g.basis == TWO else g.service_date
         self._between = None if first is None else (datetime.date.fromisoformat(g.measured_date)
-                                                   - datetime.date.fromisoformat(first)).days / _DAYS_IN_A_YEAR
+                                                   - datetime.date.fromisoformat(first)).days / DAYS_IN_A_YEAR
         self._length_rate = None if g.length_rate is None else g.length_rate.base
         with recording(Recorder()):
             self._rule, self._curve = self._rule_of(bundle)
@@ -154,16 +150,6 @@ class LifeRows:
         curve = "medium" if level == "high" and share <= 0.5 else level
         return rule, tuple(tables.value(B31_8S.id, n).magnitude for n in (  # type: ignore[return-value]
             "schedule_ratio_start", f"schedule_ratio_{curve}_stress", f"schedule_years_{curve}_stress"))
-
-    def shrunk(self, depth: np.ndarray, length: np.ndarray) -> np.ndarray:
-        """Rows whose measured size is below the earlier one that the case states: loss does not grow back."""
-        before, longer = (self._case.get(f"growth.earlier_{n}") for n in ("depth", "length"))
-        out = np.zeros(len(depth), bool)
-        if before is not None:
-            out |= depth < before.base
-        if longer is not None:
-            out |= length < longer.base
-        return out
 
     def rate(self, s: Sizes, measured: np.ndarray, how: How) -> np.ndarray:
         """Rate of depth (mm per year); measured: depths without allowance."""

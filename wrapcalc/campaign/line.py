@@ -70,7 +70,7 @@ class Line:
 
     data: the base case as plain data; case: the same read, with its rule of interaction; base: its bundle without it;
     place: of which edge the surveyed distance of a row is, facing downstream; backwards: the log counts against the
-    flow. Groups are numbered as they come up.
+    flow; walls: nominal wall of each segment, mm, NaN where none is stated. Groups are numbered as they come up.
     """
 
     def __init__(self, mapping: ListingMapping, folder: Path):
@@ -130,12 +130,12 @@ class Line:
     def _check_segments(self, faults: list[Fault]) -> None:
         """Let the case model look at each segment once, before any row is read."""
         own = self.case.get("pipe.nominal_wall")
-        self._walls = np.array([length(s.set.get("pipe.nominal_wall"), own) for s in self.segments]
+        self.walls = np.array([length(s.set.get("pipe.nominal_wall"), own) for s in self.segments]
                                or [length(None, own)])
         for i, s in enumerate(self.segments):
             try:
-                if np.isfinite(self._walls[i]):
-                    self.bundle(self._group(i, float(self._walls[i])))
+                if np.isfinite(self.walls[i]):
+                    self.bundle(self._group(i, float(self.walls[i])))
                 else:
                     self._bundle_of(self._with_segment(i), s)
             except CaseFaults as e:
@@ -272,7 +272,7 @@ class Line:
         segment, wall = self._keys[group]
         data = self._with_segment(segment)
         pipe = data.setdefault("pipe", {})
-        if self._walls[segment] != wall:
+        if self.walls[segment] != wall:
             if pipe.pop("listed_size", None) and "outside_diameter" not in pipe:
                 pipe["outside_diameter"] = mm(self.case.get("pipe.outside_diameter").base)
             pipe["nominal_wall"] = {"value": mm(wall), "source": f"listing of the {self.run}",
@@ -330,7 +330,7 @@ class Line:
     def _place_and_wall(self, c: dict[str, np.ndarray], checks: row_checks.Checks) -> None:
         """Group, walls and depth of each row; what cannot be is told to `checks`."""
         segment = self._segment(c["survey"])
-        own = np.where(segment >= 0, self._walls[np.maximum(segment, 0)], np.nan)
+        own = np.where(segment >= 0, self.walls[np.maximum(segment, 0)], np.nan)
         self.noted.add(f"the nominal wall of the row is more than {_THICK:g} times that of the segment or the base "
                        "case: see whether it is right", c["row"][c["nominal_wall"] > _THICK * own])
         c["nominal_wall"] = np.where(np.isfinite(c["nominal_wall"]), steady_rows(c["nominal_wall"]), own)

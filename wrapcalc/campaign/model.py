@@ -17,7 +17,20 @@ from wrapcalc import units
 from wrapcalc.case.model import YES_NO
 from wrapcalc.case.site_model import Stock
 from wrapcalc.errors import CaseFaults, Fault
-from wrapcalc.fields import Choices, Day, FieldFault, Sheet, Text, ask, choice, examine, lookup, quantity, suggest
+from wrapcalc.fields import (
+    Choices,
+    Day,
+    FieldFault,
+    Sheet,
+    Text,
+    ask,
+    choice,
+    examine,
+    lookup,
+    quantity,
+    suggest,
+    tables,
+)
 from wrapcalc.reading import line_numbers, read_toml, shown_name
 
 #: What the screening says of a row, and a user may select by.
@@ -63,19 +76,6 @@ def _days(raw: Any) -> tuple[str, ...]:
     if None in read:
         raise FieldFault("a blank day", "days such as \"2026-08-31\"", "fill it in or remove it")
     return tuple(sorted(set(map(str, read))))
-
-
-def tables(name: str, row: type[Sheet]) -> Any:
-    """Type of a list of tables [[name]]; those whose fields are all blank are not stated."""
-    def read(raw: Any) -> Any:
-        if raw is None:
-            return ()
-        if not isinstance(raw, (list, tuple)) or not all(isinstance(r, (dict, row)) for r in raw):
-            raise FieldFault(units.shown(raw), f"tables [[{name}]] with {', '.join(row.model_fields)}",
-                             f"write [[{name}]] with two brackets")
-        _listed(raw, f"tables [[{name}]]", MOST_LISTED)
-        return tuple(r for r in raw if not (isinstance(r, dict) and all(v == "" for v in r.values())))
-    return Annotated[tuple[row, ...], BeforeValidator(read)]  # type: ignore[valid-type]
 
 
 class Identity(Sheet):
@@ -179,11 +179,11 @@ class Campaign(Sheet):
     campaign: Identity
     screening: Screening = Screening()
     select: Select = Select()
-    add: tables("add", Added) = ()
-    leave: tables("leave", Left) = ()
+    add: tables("add", Added, MOST_LISTED) = ()
+    leave: tables("leave", Left, MOST_LISTED) = ()
     measured: MeasuredFile = MeasuredFile()
     bias: Bias = Bias()
-    stock: tables("stock", Stock) = ()
+    stock: tables("stock", Stock, MOST_LISTED) = ()
     dig: Dig = Dig()
     order: Order = Order()
 

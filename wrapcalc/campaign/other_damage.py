@@ -17,7 +17,7 @@ from wrapcalc.campaign.rounding import Rounded
 from wrapcalc.campaign.strength import NO_DATA, OTHER
 from wrapcalc.case import Bundle
 from wrapcalc.recorder import Recorder, recording
-from wrapcalc.stages.disposition import _AWAITS, dispose
+from wrapcalc.stages.disposition import AWAITS, dispose
 from wrapcalc.standards.conditions import dent_position
 
 KINDS = ("dent", "gouge", "crack")
@@ -43,7 +43,7 @@ class OtherDamage:
         lists = [r.criteria for r in ruled.lists]
         # What only waits for an assessment is no reason for another repair by itself.
         apart = replace(ruled.exclusions.criteria, criteria=tuple(
-            c for c in ruled.exclusions.criteria.criteria if c.paragraph not in _AWAITS))
+            c for c in ruled.exclusions.criteria.criteria if c.paragraph not in AWAITS))
         places = (None, "top", "bottom") if kind == "dent" else (None,)
         self._rulings = {p: Ruling(lists, apart, ruled.facts | ({"dent_position": p} if kind == "dent" else {}),
                                    _FACTS[kind]) for p in places}

@@ -109,7 +109,7 @@ class Repairs:
     def reach(self, wall: float) -> float:
         """How far from its edge an anomaly may act with another, mm. wall: thickest of the listing, mm."""
         diameter, sound = (self.line.case.get(f"pipe.{n}") for n in ("outside_diameter", "sound_wall"))
-        walls = [wall, *self.line._walls.tolist(), 0.0 if sound is None else sound.base]
+        walls = [wall, *self.line.walls.tolist(), 0.0 if sound is None else sound.base]
         return reach_of(self.how, 0.0 if diameter is None else diameter.base, max(w for w in walls if np.isfinite(w)))
 
     # -- window by window ------------------------------------------------------------------------------------------

@@ -7,11 +7,11 @@ The formulas are those that `stages.routes` and `stages.after_layers` record, ea
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
-from wrapcalc.campaign.axial_rows import AxialRows
+from wrapcalc.campaign.axial_rows import AxialRows, of_kind
 from wrapcalc.campaign.method_rows import Line, Sizes
 from wrapcalc.campaign.rounding import Rounded, steady_rows
 from wrapcalc.campaign.wrap_reasons import (
@@ -75,7 +75,7 @@ class SectionRows:
     """Axial stress of the damaged section at every width of the single design, for the rows that need it."""
 
     def __init__(self, bundle: Bundle, line: Line, rows: AxialRows):
-        self._of_kind = tuple(_of_kind(bundle, k) for k in (METAL_LOSS, INTERNAL_LOSS))
+        self._of_kind = tuple(of_kind(bundle, k) for k in (METAL_LOSS, INTERNAL_LOSS))
         self._line, self._rows = line, rows
 
     def met(self, s: Sizes, internal: np.ndarray, at: float) -> np.ndarray:
@@ -107,11 +107,6 @@ class SectionRows:
 def taken(s: Sizes, rows: np.ndarray) -> Sizes:
     """Some of the rows."""
     return Sizes(s.wall[rows], s.depth[rows], s.length[rows], s.share[rows], s.width[rows])
-
-
-def _of_kind(bundle: Bundle, kind: str) -> Bundle:
-    case = bundle.case
-    return replace(bundle, case=case.model_copy(update={"defect": case.defect.model_copy(update={"kind": kind})}))
 
 
 class Demands:

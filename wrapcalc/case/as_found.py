@@ -17,7 +17,7 @@ from typing import Any
 
 from wrapcalc import units
 from wrapcalc.case import grid as grids
-from wrapcalc.case.model import JOINTS, LEAK, SEAMS, Case, _rows
+from wrapcalc.case.model import JOINTS, LEAK, SEAMS, Case
 from wrapcalc.errors import CaseFaults, Fault
 from wrapcalc.fields import (
     Clock,
@@ -32,6 +32,7 @@ from wrapcalc.fields import (
     lookup,
     quantities,
     quantity,
+    tables,
 )
 from wrapcalc.people import checked_name, person_key
 from wrapcalc.reading import line_numbers, read_bytes, read_toml, shown_name
@@ -164,7 +165,7 @@ class AsFound(Sheet):
 
     as_found: About
     joint: FoundJoint = FoundJoint()
-    neighbour: _rows("neighbour", Neighbour) = ()
+    neighbour: tables("neighbour", Neighbour) = ()
     coating: Coating = Coating()
     crack: Crack = Crack()
     lamination: Lamination = Lamination()

@@ -5,14 +5,9 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
-
-from pydantic import BeforeValidator
-
-from wrapcalc import units
 from wrapcalc.case.design_model import Design, Takeoff, Tolerance
 from wrapcalc.case.site_model import Excavation, Joint, KeepOut, LayoutChoice, Location, Stock, Work
-from wrapcalc.fields import Clock, Day, FieldFault, Identifier, Sheet, Text, ask, choice, lookup, quantity, walk
+from wrapcalc.fields import Clock, Day, Identifier, Sheet, Text, ask, choice, lookup, quantity, tables, walk
 from wrapcalc.values import Origin, Value
 
 GAS, LIQUID, PLANT = "gas line", "liquid line", "plant piping"
@@ -325,18 +320,6 @@ class Restriction(Sheet):
     reference: Text = ask("Its number, and where it was laid down", need="", example='"restriction 14"')
 
 
-def _rows(name: str, row: type[Sheet]) -> Any:
-    """Type of a list of tables [[name]]; those whose fields are all blank are not stated."""
-    def read(raw: Any) -> Any:
-        if raw is None:
-            return ()
-        if not isinstance(raw, (list, tuple)) or not all(isinstance(r, (dict, row)) for r in raw):
-            raise FieldFault(units.shown(raw), f"tables [[{name}]] with {', '.join(row.model_fields)}",
-                             f"write [[{name}]] with two brackets")
-        return tuple(r for r in raw if not (isinstance(r, dict) and all(v == "" for v in r.values())))
-    return Annotated[tuple[row, ...], BeforeValidator(read)]  # type: ignore[valid-type]
-
-
 class Documents(Sheet):
     """[documents]"""
 
@@ -357,13 +340,13 @@ class Case(Sheet):
     uncertainty: Uncertainty = Uncertainty()
     features: Features = Features()
     disposition: Disposition = Disposition()
-    restriction: _rows("restriction", Restriction) = ()
+    restriction: tables("restriction", Restriction) = ()
     location: Location = Location()
-    joint: _rows("joint", Joint) = ()
+    joint: tables("joint", Joint) = ()
     excavation: Excavation = Excavation()
     layout: LayoutChoice = LayoutChoice()
-    keep_out: _rows("keep_out", KeepOut) = ()
-    stock: _rows("stock", Stock) = ()
+    keep_out: tables("keep_out", KeepOut) = ()
+    stock: tables("stock", Stock) = ()
     work: Work = Work()
     takeoff: Takeoff = Takeoff()
     tolerance: Tolerance = Tolerance()

@@ -89,7 +89,7 @@ def by_integral(failure: Strength, target: float, limit: float, depth: float, si
     if sigma_L == 0:
         critical = float(critical_depths(failure, np.array([length]), target, limit)[0])
         return Integral(float(exceedance_of_depth.core(d=depth, d_lim=critical, sigma_d=sigma_d)), 0.0, 1)
-    nodes, weights = _lobatto(8)
+    nodes, weights = lobatto(8)
 
     def over(a: np.ndarray, b: np.ndarray) -> np.ndarray:
         """The integral over each panel from a to b."""
@@ -126,7 +126,7 @@ def by_integral(failure: Strength, target: float, limit: float, depth: float, si
     return Integral(min(total / inside, 1.0), error / inside, count)
 
 
-def _lobatto(n: int) -> tuple[np.ndarray, np.ndarray]:
+def lobatto(n: int) -> tuple[np.ndarray, np.ndarray]:
     """Points and weights on [-1, 1], both ends among them; exact for polynomials up to the degree 2 n - 3.
 
     The points inside are the zeros of the slope of the Legendre polynomial of degree n - 1 (textbook, from memory).

@@ -224,7 +224,10 @@ def _laid(bundle: Bundle, base: Design, demands: tuple[Demand, ...], gates: Gate
     factors = [f for f in (component_factor(bundle),) if f is not None]
     if case.design.limited_room == THICKER:
         room = _room(bundle, base, demands, ply, factors, along is not None)
-        if room is not None and (factor := reach.room_factor(bundle, *room, gates)) is not None:
+        if room is not None:
+            factor = reach.room_factor(bundle, *room, gates)
+            if factor is None:  # there is no place for any overlap that the standard knows
+                return replace(base, failed=gates.failed)
             factors.append(factor)
     laid = lay(bundle, demands, ply, factors, gates)
     base = replace(base, laid=laid, ply=ply, factors=tuple(factors))

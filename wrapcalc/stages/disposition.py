@@ -20,9 +20,9 @@ from wrapcalc.values import Value
 
 #: Classes that ask for no repair now: what is monitored, and what a schedule gives years for. A ratio so low that the
 #: schedule gives little time is below the MAOP's margin, too, and asks for repair by strength.
-_NOT_NOW = ("monitored", "by schedule", "excluded", "extra care")
+NOT_NOW = ("monitored", "by schedule", "excluded", "extra care")
 #: What rules a wrap out until an assessment is made, and is no reason for another repair by itself.
-_AWAITS = ("plain dent without assessment",)
+AWAITS = ("plain dent without assessment",)
 #: Outside diameter below which the dent limits are in inches: NPS 12.
 _SMALL = 12.75 * 25.4
 
@@ -62,7 +62,7 @@ class Disposition:
     def rules_out(self) -> bool:
         """Whether something rules a wrap out for good: not only until a plain dent is assessed."""
         return any(f.verdict == rules.FIRES and f.criterion.deadline.name == "excluded"
-                   and f.criterion.paragraph not in _AWAITS for r in (*self.lists, self.exclusions) for f in r.findings)
+                   and f.criterion.paragraph not in AWAITS for r in (*self.lists, self.exclusions) for f in r.findings)
 
     @property
     def care(self) -> tuple[str, ...]:
@@ -105,7 +105,7 @@ def dispose(bundle: Bundle, a: Assessment | None, life: Life | None) -> Disposit
     done = tuple(Ruled(c, tuple(rules.evaluate(c, facts))) for c in lists)
     apart = rules.load(rules.WRAP)
     exclusions = Ruled(apart, tuple(rules.evaluate(apart, facts)))
-    asking = [f for r in done for f in r.findings if f.criterion.deadline.name not in _NOT_NOW]
+    asking = [f for r in done for f in r.findings if f.criterion.deadline.name not in NOT_NOW]
     excluded = tuple(t for r in (*done, exclusions) for t in _of_class(r, "excluded"))
     today = facts | {"depth_over_wall_end_of_life": facts["depth_over_wall"]}
     excluded_now = tuple(t for c in (*lists, apart) for t in _of_class(Ruled(c, tuple(rules.evaluate(c, today))),
@@ -115,7 +115,7 @@ def dispose(bundle: Bundle, a: Assessment | None, life: Life | None) -> Disposit
 
     def fires(maop: Value) -> bool:
         lower = _facts(bundle, a, life, maop, over_nominal)
-        return any(f.verdict == rules.FIRES and f.criterion.deadline.name not in _NOT_NOW
+        return any(f.verdict == rules.FIRES and f.criterion.deadline.name not in NOT_NOW
                    for c in lists for f in rules.evaluate(c, lower))
 
     out = Disposition(why, done, exclusions, rules.leading(asking, _schedule_days(life)), excluded, excluded_now,

@@ -23,7 +23,7 @@ from wrapcalc.stages.profile_form import form_area
 from wrapcalc.stages.scope import code
 from wrapcalc.stages.strain import Gates
 from wrapcalc.stages.tensile import dnv_forms
-from wrapcalc.standards.documents import PRACTICE
+from wrapcalc.standards.documents import DNV_F101, PRACTICE
 from wrapcalc.values import Value
 
 
@@ -42,6 +42,14 @@ def worn(bundle: Bundle, a: Assessment, life: Life | None, gates: Gates) -> Asse
     if not goes_on(bundle):
         rec.assume("External loss stops growing under the wrap.", "common practice")
         return a
+    if life is None and case.growth.basis is not None:
+        # Growth is stated, but where DNV-RP-F101 governs with external loads no rate was worked out: nothing is
+        # designed as if the loss stood still.
+        gates.add(rec.gate("Growth is worked out over the life of the repair", False, "not worked out: where "
+                           "DNV-RP-F101 governs, it knows pressure alone, not the external loads of this case",
+                           "the loss that goes on, with its growth; name another method", citation=DNV_F101.id,
+                           status="from memory", kind="scope"))
+        return None
     if life is None:  # internal loss that is stated as not active, without a rate
         rec.assume("The internal loss is stated as not active; no growth is added over the repair's life.",
                    "case: service.internal_corrosion")

@@ -23,9 +23,9 @@ from wrapcalc.values import Value
 TWO, FULL, HALF, STATED, SOIL = GROWTHS
 #: A longer life is called longer than this, years; the picture ends there.
 HORIZON = 60.0
-_DAYS_IN_A_YEAR = 365.25
+DAYS_IN_A_YEAR = 365.25
 #: A time to the next look below this (years) is no time to wait for: the defect is repaired.
-_SHORTEST = 1.0
+SHORTEST = 1.0
 
 
 @dataclass(frozen=True)
@@ -109,8 +109,8 @@ def depth_limit(bundle: Bundle, a: Assessment) -> Value:
 
 def _years_between(title: str, first: str, last: str, what: tuple[str, str], like: Value) -> Value:
     days = (datetime.date.fromisoformat(last) - datetime.date.fromisoformat(first)).days
-    return active().procedure(title, f"days between both dates over {_DAYS_IN_A_YEAR}", MECHANICS.id, "derived",
-                              {"depth measured": like}, {"years": (days / _DAYS_IN_A_YEAR, "year")},
+    return active().procedure(title, f"days between both dates over {DAYS_IN_A_YEAR}", MECHANICS.id, "derived",
+                              {"depth measured": like}, {"years": (days / DAYS_IN_A_YEAR, "year")},
                               [(what[0], first), (what[1], last), ("days", str(days))])["years"]
 
 
@@ -246,7 +246,7 @@ def _due(bundle: Bundle, interval: Value) -> bool:
     if planned is not None and interval.magnitude < planned.base:
         active().warn("The planned time to the next assessment is longer than the time to the next look: repair, or "
                       "look sooner.", interval.origin.ref)
-    return interval.magnitude < _SHORTEST
+    return interval.magnitude < SHORTEST
 
 
 def _failure(b: Beside) -> Strength:

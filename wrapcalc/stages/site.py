@@ -84,7 +84,8 @@ def _packs_for_batches(order: tuple[Line, ...], mixed: tuple[Batch, ...]) -> tup
                 {"batches": glue.batches, "packs in a batch": glue.packs, "packs ordered": line.packs},
                 {"packs": (max(glue.batches.magnitude * glue.packs.magnitude, line.packs.magnitude), "")})["packs"]
             if need.magnitude > line.packs.magnitude:
-                line = replace(line, packs=need, basis=f"{line.basis}; a batch of its own for each clock")
+                line = replace(line, packs=need, pieces=int(need.magnitude),
+                               basis=f"{line.basis}; a batch of its own for each clock")
         out.append(line)
     return tuple(out)
 

@@ -17,7 +17,20 @@ from wrapcalc.campaign.listing.columns import COLUMNS, KINDS, WORD
 from wrapcalc.campaign.neighbours import NOT_STATED, PLACES
 from wrapcalc.case.model import Case
 from wrapcalc.errors import CaseFaults, Fault
-from wrapcalc.fields import Day, FieldFault, Sheet, Text, ask, choice, examine, quantity, read_text, suggest, walk
+from wrapcalc.fields import (
+    Day,
+    FieldFault,
+    Sheet,
+    Text,
+    ask,
+    choice,
+    examine,
+    quantity,
+    read_text,
+    suggest,
+    tables,
+    walk,
+)
 from wrapcalc.reading import line_numbers, read_toml, shown_name
 
 DECIMAL = {"point": ".", "comma": ","}
@@ -180,19 +193,6 @@ Segment = create_model("Segment", __base__=_FromTo, **{  # type: ignore[call-ove
         "Fields of the case that are others here", example='{ "pipe.nominal_wall" = "8.74 mm" }', default={}))})
 
 
-def _tables(name: str, row: type[Sheet]) -> Any:
-    def read(raw: Any) -> Any:
-        if raw is None:
-            return ()
-        if not isinstance(raw, (list, tuple)) or not all(isinstance(r, (dict, row)) for r in raw):
-            raise FieldFault(units.shown(raw), f"tables [[{name}]] with {', '.join(row.model_fields)}",
-                             f"write [[{name}]] with two brackets")
-        if len(raw) > _MOST_TABLES:
-            raise FieldFault(f"{len(raw)} tables", f"at most {_MOST_TABLES}", "leave out those that change nothing")
-        return tuple(raw)
-    return Annotated[tuple[row, ...], BeforeValidator(read)]  # type: ignore[valid-type]
-
-
 class MappingFile(Sheet):
     """A mapping file as it is written."""
 
@@ -200,8 +200,8 @@ class MappingFile(Sheet):
     listing: Listing
     columns: Columns  # type: ignore[valid-type]
     line: LineTable
-    reference_point: _tables("reference_point", ReferencePoint) = ()
-    segment: _tables("segment", Segment) = ()
+    reference_point: tables("reference_point", ReferencePoint, _MOST_TABLES) = ()
+    segment: tables("segment", Segment, _MOST_TABLES) = ()
 
 
 @dataclass(frozen=True)

@@ -49,7 +49,7 @@ def test_every_chosen_and_every_left_row_stands_in_the_report(run):
     html = (run / "campaign.html").read_text(encoding="utf-8")
     for x in told["chosen"]:
         assert f"<td>{x['case']}</td>" in html
-    for x in told["left"][:50]:
+    for x in told["left"][:50]:  # the report lists the first; all of them stand in campaign.json
         assert str(x["row"]["feature_id"]) in html
     assert "http://" not in re.sub(r'xmlns(:xlink)?="[^"]+"', "", html) and "https://" not in html
     assert "NOT APPROVED" in PdfReader(run / "campaign.pdf").pages[0].extract_text()
@@ -68,6 +68,18 @@ def test_a_second_run_does_no_work_and_gives_the_same_bytes(run, folder, capsys)
     assert main(["campaign", str(folder / "campaign.toml"), "--out", str(run)]) == 0
     assert "(2 of them finished before)" in capsys.readouterr().out
     assert {n: (run / n).read_bytes() for n in names} == before
+
+
+def test_a_look_is_a_mapping_that_waits_for_its_doubts(folder, tmp_path, capsys):
+    assert main(["screen", "--look", str(folder / "listing.csv")]) == 0
+    said = capsys.readouterr().out
+    assert said.count("[columns]") == 1 and "# row 6: " in said and "# DOUBT: " in said
+    (tmp_path / "mapping.toml").write_text(said, encoding="utf-8")
+    (tmp_path / "base.toml").write_bytes((folder / "base.toml").read_bytes())
+    assert main(["screen", str(folder / "listing.csv"), "--mapping", str(tmp_path / "mapping.toml"), "--out",
+                 str(tmp_path / "out")]) == 1
+    told = capsys.readouterr().err
+    assert "columns.depth.unit: found 'choose: " in told and not (tmp_path / "out").exists()
 
 
 @pytest.mark.parametrize("words", [["screen", "x.csv"], ["screen", "x.csv", "--look", "--out", "y"],

@@ -39,9 +39,7 @@ def screen(args: argparse.Namespace) -> int:
         if args.mapping or args.out:
             args.wrong("--look goes alone: it proposes a mapping and writes nothing")
         from wrapcalc.campaign.listing.look import look
-        found = look(args.listing)
-        print(found.toml)
-        print("\n".join(found.lines()), file=sys.stderr)
+        print("\n".join(look(args.listing).lines()))
         return 0
     if args.mapping is None or args.out is None:
         args.wrong("name the mapping and a new folder: --mapping FILE --out DIR (or --look for a proposal)")

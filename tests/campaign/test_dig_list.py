@@ -51,7 +51,8 @@ def test_expected_hours_are_the_sum_of_the_terms_and_each_term_shows_how(tmp_pat
     ({}, {"hours_per_unit": None}, "units: dig.hours_per_unit is not stated"),
     ({"volume": None}, {}, "trench: the record has no volume of the trench: state excavation.cover"),
     ({"struck": "too deep"}, {}, "trench: the volume of the trench is struck: too deep"),
-    ({"parts": make.wrap(cure=None)}, {}, "cure: the record has no time of cure: state work.steel_low"),
+    ({"parts": make.wrap(cure=None)}, {}, "cure: the record has no time of cure: work.steel_low is not "
+                                            "stated, or outside the cure table of the sheet"),
     ({"decision": "other repair needed"}, {}, "work on the pipe: what is done at this site is not designed "
                                               "(other repair needed)"),
     ({"decision": "insufficient data"}, {}, "work on the pipe: what is done at this site is not designed "

@@ -181,7 +181,7 @@ def hours(site: Site, needs: Sequence[Need], dig: Dig, display: str) -> Hours:
         time = part(part(site.wrap, "cure"), "time")
         cure = number(time.get("magnitude")) if time.get("unit") == "hour" else None
         how = ("by the sheet at the coldest steel expected" if cure is not None else
-               "the record has no time of cure: state work.steel_low")
+               "the record has no time of cure: work.steel_low is not stated, or outside the cure table of the sheet")
         terms += [_units(needs, dig), Term("cure", cure, how, refs(time))]
     elif decision not in AS_IT_IS:
         terms.append(Term("work on the pipe", None, f"{_NOT_DESIGNED} ({decision})"))

@@ -184,8 +184,8 @@ design_life = {{ value = "20 y", source = "remaining life of the line", source_k
 cover = {{ value = "1.1 m", source = "depth survey, 2024 (invented)", source_kind = "measured" }}
 
 [work]
-steel_low = {{ value = "13 °C", source = "steel held by the product, season plan (invented)", source_kind = "assumed" }}
-air_low = {{ value = "8 °C", source = "season plan (invented)", source_kind = "assumed" }}
+steel_low = {{ value = "16 °C", source = "steel held by the product, season plan (invented)", source_kind = "assumed" }}
+air_low = {{ value = "11 °C", source = "season plan (invented)", source_kind = "assumed" }}
 
 [takeoff]
 adhesive_waste = {{ value = "15 %", source = "crew practice (invented)", source_kind = "assumed" }}

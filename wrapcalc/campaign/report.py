@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,7 +19,7 @@ from wrapcalc.render.figures._line_map import line_map
 TOLD, ROLL_UP = "campaign.json", "roll-up.json"
 HTML, PDF = "campaign.html", "campaign.pdf"
 #: Rows of a table that may be as long as the listing.
-_MOST = 200
+_MOST = 60
 CAUTIONS = (
     "NOT APPROVED: nothing of this is for construction before its package is approved. Local codes and licensed "
     "practice decide.",
@@ -129,13 +130,22 @@ class _Parts:
         to = {"mm": "inch", "m": "foot", "MPa": "psi"}.get(unit, unit) if us else unit
         return units.show(float(units.convert(value, unit, to)), to, significant=significant)
 
+    def _fixed(self, value: float | None, unit: str, decimals: int) -> str:
+        """The same with so many decimals, that a column reads well; inches have one more, psi and feet none and one."""
+        if value is None:
+            return "–"
+        if self.told["campaign"]["display"] == "US":
+            to, decimals = {"mm": ("inch", decimals + 1), "m": ("foot", 1), "MPa": ("psi", 0)}[unit]
+            return f"{float(units.convert(value, unit, to)):.{decimals}f} {units.label(to)}"
+        return f"{value:.{decimals}f} {unit}"
+
     def _row(self, r: Mapping[str, Any]) -> tuple[str, ...]:
         survey = r.get("survey")
         clock = r.get("clock")
         return (str(r.get("feature_id") or f"row {r.get('row', '')}"), str(r.get("kind") or ""),
-                self._show(None if survey is None else survey / 1000, "m", 6), str(r.get("joint") or "–"),
-                "–" if clock is None else _clock(clock), self._show(r.get("depth"), "mm", 3),
-                self._show(r.get("length"), "mm", 4), self._show(r.get("safe_pressure"), "MPa"),
+                self._fixed(None if survey is None else survey / 1000, "m", 2), str(r.get("joint") or "–"),
+                "–" if clock is None else _clock(clock), self._fixed(r.get("depth"), "mm", 2),
+                self._fixed(r.get("length"), "mm", 0), self._fixed(r.get("safe_pressure"), "MPa", 2),
                 "–" if r.get("repair_factor") is None else units.digits(r["repair_factor"], 3),
                 str(r.get("deadline") or "–").partition(",")[0])
 
@@ -156,7 +166,8 @@ class _Parts:
             package = made.get(x["case"])
             for i, r in enumerate(x["rows"]):
                 decision = package["decision"] if package else "no package"
-                first = (x["case"], decision, "; ".join(x["why"])) if i == 0 else ("", "", "in the same repair")
+                why = x["why"][0] + (f"; and {len(x['why']) - 1} more reasons" if len(x["why"]) > 1 else "")
+                first = (x["case"], decision, why) if i == 0 else ("", "", "in the same repair")
                 cells = self._row(r)
                 rows.append((*first, cells[0], *cells[2:4], cells[5], cells[8], cells[9]))
         if not rows:
@@ -166,13 +177,16 @@ class _Parts:
 
     def _left(self) -> list[Any]:
         left = self.told["left"]
+        reasons = Counter(x["reason"] for x in left)
+        counts = [Table(("Left because", "Rows"), tuple((why, str(n)) for why, n in reasons.most_common(20)), (85, 15),
+                        (1,))] if left else []
         rows = tuple((*self._row(x["row"])[:3], *self._row(x["row"])[5:6], *self._row(x["row"])[8:], x["reason"])
                      for x in left[:_MOST])
         more = [f"{len(left) - _MOST} more stand in {TOLD}."] if len(left) > _MOST else []
         open_ = [f"{n} anomalies without enough data: {why}" for why, n in self.told["undecided"].items()]
         table = [Table(("Feature", "Kind", "Surveyed distance", "Depth", "Repair factor", "Deadline", "Left because"),
                        rows, (12, 13, 12, 8, 8, 14, 33), (4,))] if rows else ["No row that asks for a repair is left."]
-        return [*table, *more, *open_]
+        return [*counts, *table, *more, *open_]
 
     def _ranked(self) -> list[Any]:
         rows = tuple((str(r.get("rank", "")), *self._row(r), str(r.get("disposition") or ""))

@@ -11,6 +11,11 @@ from wrapcalc.errors import PackageError, UnknownItem, WrapcalcError
 from wrapcalc.workbook.shown import Shown
 
 
+#: JupyterLab aligns the cells of every table to the right.
+_TABLES = (".wc table.list th, .wc table.list td { text-align: left; } "
+           ".wc table.list th.n, .wc table.list td.n { text-align: right; white-space: nowrap; }")
+
+
 class CampaignNotOpened(WrapcalcError):
     """A folder that holds no campaign; a notebook shows the message without a traceback."""
 
@@ -48,5 +53,5 @@ def part(campaign: Campaign, title: str) -> Shown:
     """One part of the report, by its heading. Raises UnknownItem for another heading."""
     for section in campaign.report.sections:
         if section.title == title:
-            return Shown(section.html(), section.text())
+            return Shown(f"<style>{_TABLES}</style>{section.html()}", section.text())
     raise UnknownItem("part", title, [s.title for s in campaign.report.sections])

@@ -70,6 +70,18 @@ def test_a_second_run_does_no_work_and_gives_the_same_bytes(run, folder, capsys)
     assert {n: (run / n).read_bytes() for n in names} == before
 
 
+def test_order_and_dig_list_are_in_the_units_of_the_campaign(run, folder, tmp_path):
+    """The same cases and packages; only what is printed of the campaign is in US units."""
+    from wrapcalc.campaign.roll_up import roll_up
+    from wrapcalc.campaign.run import run_campaign
+    text = (folder / "campaign.toml").read_text(encoding="utf-8").replace('display = "SI"', 'display = "US"')
+    (folder / "us.toml").write_text(text.replace("most = 2", "most = 1"), encoding="utf-8")
+    roll_up(run_campaign(folder / "us.toml", tmp_path / "us"))
+    for name, unit in (("order.csv", '"width [in]"'), ("dig-list.csv", '"survey [ft]"')):
+        assert unit in (tmp_path / "us" / name).read_text(encoding="utf-8-sig").splitlines()[0]
+    assert '"width [mm]"' in (run / "order.csv").read_text(encoding="utf-8-sig").splitlines()[0]
+
+
 def test_a_look_is_a_mapping_that_waits_for_its_doubts(folder, tmp_path, capsys):
     assert main(["screen", "--look", str(folder / "listing.csv")]) == 0
     said = capsys.readouterr().out

@@ -45,7 +45,7 @@ def roll_up(run: CampaignRun) -> dict[str, Any]:
     plan = season(found, sheet)
     confidence = sheet.order.spare_confidence
     order = order_list(packages, sheet.stock, confidence=None if confidence is None else confidence.base,
-                       planned=plan.planned, done=plan.done)
+                       planned=plan.planned, done=plan.done, display=run.plan.display)
     found = with_stock(found, order)
     write_order(out / ORDER, order)
     write_sites(out / BY_SITE, order)

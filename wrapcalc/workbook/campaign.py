@@ -10,7 +10,6 @@ from wrapcalc.campaign.report import Report, read_report
 from wrapcalc.errors import PackageError, UnknownItem, WrapcalcError
 from wrapcalc.workbook.shown import Shown
 
-
 #: JupyterLab aligns the cells of every table to the right.
 _TABLES = (".wc table.list th, .wc table.list td { text-align: left; } "
            ".wc table.list th.n, .wc table.list td.n { text-align: right; white-space: nowrap; }")

@@ -45,8 +45,9 @@ def test_what_is_due_without_the_search_is_due_with_it(more, rate):
     life, grown, found, safe, failure, governed = worked(STATED | more | {"growth__rate": rate}, Unrounded())
     with np.errstate(all="ignore"):
         quick = life.due(grown, found, safe, failure, Unrounded())
-        full = life.lives(grown, found, safe, failure, Unrounded())
-    assert (quick == full.due)[governed].all()
+        exact = life.due(grown, found, safe, failure, Rounded())
+        full = life.lives(grown, life.variant(found), safe, failure, Unrounded())
+    assert (quick == full.due)[governed].all() and (exact == full.due)[governed].all()
     assert (full.look <= full.life / 2 + 1e-12)[governed].all()
 
 
@@ -54,7 +55,7 @@ def test_what_is_due_without_the_search_is_due_with_it(more, rate):
 def test_the_search_of_all_rows_is_the_search_of_each(more):
     """Independent: second route, `largest_passing` on the same function, row by row."""
     life, grown, found, _, _, governed = worked(STATED | more, Rounded())
-    variant = life._records.variant(found)
+    variant = life.variant(found)
     target = np.full(COUNT, life._records.target)
     with np.errstate(all="ignore"):
         times, fails = life._search(grown, "failure", variant, target)

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from wrapcalc.campaign.neighbour_wraps import COLUMNS as WRAP_COLUMNS
 from wrapcalc.campaign.neighbour_wraps import Wraps, touching
 from wrapcalc.campaign.neighbours import COLUMNS, PLACES, Convention, as_one, edges, interacting
+from wrapcalc.campaign.strength import NO_DATA, REPAIR
 from wrapcalc.case.boxes import shortest_arc
 from wrapcalc.case.pits import read_pits, rejoined
 from wrapcalc.errors import CalculationError, CaseFaults
@@ -244,6 +245,15 @@ def test_an_answer_alone_that_is_lower_stays():
     rows = rows_of((0, 90, 3, 20, 2), (100, 90, 3, 20, 6))
     out = as_one(rows, interacting(rows, D, SIX_T), judge(rows, rows["group"]), kinder, SIX_T)
     assert out.columns["safe pressure"][0] == pytest.approx(5.1) and out.columns["disposition"][0] == 2
+
+
+def test_the_graver_disposition_stands_not_the_one_with_the_higher_code():
+    def unknown(rows, group):
+        return {"safe_pressure": np.full(len(group), np.nan), "disposition": np.full(len(group), NO_DATA)}
+
+    rows = rows_of((0, 90, 3, 20, 2), (100, 90, 3, 20, 6))
+    out = as_one(rows, interacting(rows, D, SIX_T), judge(rows, rows["group"]), unknown, SIX_T)
+    assert NO_DATA > REPAIR and out.columns["disposition"].tolist() == [REPAIR]
 
 
 def test_no_pressure_is_never_replaced_by_a_number():

@@ -101,16 +101,20 @@ class Judge:
         """
         out: Rows = {}
         count, kinds = len(groups), rows["kind"]
-        loss = ~np.isin(kinds, OTHER_KINDS)
-        inner = (kinds != METAL_LOSS).astype(np.uint8)
-        for g in np.unique(groups).tolist():
-            here = groups == g
+        outer = kinds == METAL_LOSS
+        loss = outer | (kinds == INTERNAL_LOSS) | (kinds == LOSSES[2])
+        inner = (~outer).astype(np.uint8)
+        order = np.argsort(groups, kind="stable")
+        first = np.flatnonzero(np.diff(groups[order], prepend=groups[order[:1]] - 1))
+        for here in np.split(order, first[1:]) if count else ():
+            g = int(groups[here[0]])
             group = self._group(g)
-            at = np.flatnonzero(here & loss)
+            mine = loss[here]
+            at = here if mine.all() else here[mine]
             if len(at):
                 self._losses(group, {n: rows[n][at] for n in _ASKED} | {"internal": inner[at]}, at, count, out)
-            for kind in OTHER_KINDS if not loss.all() else ():
-                at = np.flatnonzero(here & (kinds == kind))
+            for kind in OTHER_KINDS if len(at) < len(here) else ():
+                at = here[kinds[here] == kind]
                 if len(at):
                     judged = self._other(g, kind).judge({n: rows[n][at] for n in ("depth", "clock")})
                     judged["reason"] = np.array([self.reasons.code(t) for t in judged["reason"].tolist()], np.int16)

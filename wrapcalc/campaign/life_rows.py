@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from wrapcalc.campaign.method_rows import Answers, Line, Sizes
-from wrapcalc.campaign.rounding import How
+from wrapcalc.campaign.rounding import How, Unrounded
 from wrapcalc.case import Bundle
 from wrapcalc.case.model import GAS, LIQUID, RSF, SOILS
 from wrapcalc.formulas import growth, pressure, uncertainty
@@ -98,6 +98,12 @@ class Grown:
     rate: np.ndarray
     length_rate: np.ndarray | float
     to_depth: np.ndarray
+
+    def taken(self, at: np.ndarray) -> Grown:
+        """Some of the rows."""
+        s, along = self.sizes, self.length_rate
+        some = Sizes(s.wall[at], s.depth[at], s.length[at], s.share[at], s.width[at])
+        return Grown(some, self.rate[at], along[at] if isinstance(along, np.ndarray) else along, self.to_depth[at])
 
 
 @dataclass
@@ -185,13 +191,27 @@ class LifeRows:
                                                       T_1=years))
         return np.where(np.isinf(ratio), np.inf, found)
 
+    def variant(self, found: Answers) -> np.ndarray | int:
+        """Which form of the record holds for each row."""
+        return self._records.variant(found)
+
     def due(self, g: Grown, found: Answers, governing: np.ndarray, failure: np.ndarray, how: How) -> np.ndarray:
-        """Rows whose next look would be due too soon, without the search for when.
+        """Rows whose next look would be due too soon; the search for when is made only where rounding might decide.
 
         It is when the remaining life is below twice that time, the schedule or the rule below it, or the safe pressure
         would meet the MAOP before it.
         """
-        twice, variant = 2 * SHORTEST, self._records.variant(found)
+        variant, look = self.variant(found), Unrounded() if how.exact else how
+        out = self._due(g, variant, governing, failure, look)
+        if how.exact and look.near is not None:
+            at = np.flatnonzero(look.near)
+            some = variant[at] if isinstance(variant, np.ndarray) else variant
+            out[at] = self.lives(g.taken(at), some, governing[at], failure[at], how).due
+        return out
+
+    def _due(self, g: Grown, variant: np.ndarray | int, governing: np.ndarray, failure: np.ndarray, how: How
+             ) -> np.ndarray:
+        twice = 2 * SHORTEST
         out = how.below(g.to_depth, twice)
         if self._rule < SHORTEST:
             out = np.ones(len(out), bool)
@@ -210,9 +230,8 @@ class LifeRows:
         return self._records.over(which, variant)(s.depth + g.rate * years, s.length + g.length_rate * years, s.wall,
                                                   np.arange(len(years)))
 
-    def lives(self, g: Grown, found: Answers, governing: np.ndarray, failure: np.ndarray, how: How) -> Lives:
-        """Remaining life and time to the next look of rows that a method governs."""
-        variant = self._records.variant(found)
+    def lives(self, g: Grown, variant: np.ndarray | int, governing: np.ndarray, failure: np.ndarray, how: How) -> Lives:
+        """Remaining life and time to the next look of rows that a method governs; variant: as `variant` gives it."""
         time, _ = self._search(g, "failure", variant, np.full(len(g.rate), self._records.target))
         life = np.where(g.to_depth > 0, np.minimum(g.to_depth, time), g.to_depth)
         rule, schedule = self._rule, self.schedule(failure, how)

@@ -84,11 +84,14 @@ def arcs(y0: np.ndarray, width: np.ndarray, ring: np.ndarray, owner: np.ndarray)
     first = np.flatnonzero(np.diff(o, prepend=-1))
     if not len(first):
         return np.empty(0), np.empty(0)
-    # How far the arcs reach that begin at or before each one, those that pass the seam included; the owners are laid
-    # far apart, so that one running maximum serves all of them.
+    # How far the arcs reach that begin at or before each one, those that pass the seam included. One running maximum
+    # of ranks, which whole numbers lay apart by owner, serves all owners: the reaches themselves lose no digit.
     seam = np.maximum.reduceat(e, first) - ring
-    base = o * (4 * float(ring.max()))
-    reach = np.maximum.accumulate(np.maximum(e, seam[o]) + base) - base
+    far = np.maximum(e, seam[o])
+    by = np.argsort(far, kind="stable")
+    rank = np.empty(len(far), np.int64)
+    rank[by] = np.arange(len(far))
+    reach = far[by][np.maximum.accumulate(rank + o * len(far)) - o * len(far)]
     gap = np.empty(len(s))
     gap[1:] = s[1:] - reach[:-1]
     last = np.append(first[1:], len(s)) - 1

@@ -16,6 +16,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from wrapcalc.campaign.judging import gravest
 from wrapcalc.campaign.neighbour_sweep import TOUCH, Sheet, envelopes, grouped, stretches
 from wrapcalc.case.boxes import shortest_arc
 from wrapcalc.case.model import INTERACTIONS, INTERNAL_LOSS, METAL_LOSS
@@ -222,9 +223,11 @@ def _linked(x: _Loss, label: np.ndarray, name: str, own: tuple[float | None, flo
 
 def _with_gaps(boxes: Sheet, wall: np.ndarray, name: str, own: tuple[float | None, float | None]) -> Sheet:
     """The boxes with the gaps that the rule gives for their wall and diameter."""
-    kinds, which = np.unique(np.stack([boxes.ring, wall]), axis=1, return_inverse=True)
-    rules = [interaction_rule(name, ring / np.pi, t, *own) for ring, t in kinds.T.tolist()]
-    which = np.ravel(which)
+    (rings, of_ring), (walls, of_wall) = (np.unique(x, return_inverse=True) for x in (boxes.ring, wall))
+    kinds, which = np.unique(of_ring.ravel() * len(walls) + of_wall.ravel(), return_inverse=True)
+    rules = [interaction_rule(name, rings[k // len(walls)] / np.pi, walls[k % len(walls)], *own)
+             for k in kinds.tolist()]
+    which = which.ravel()
     return replace(boxes, axial=np.array([r.axial for r in rules])[which],
                    around=np.array([r.around for r in rules])[which])
 
@@ -308,43 +311,54 @@ def as_one(rows: Mapping[str, np.ndarray], found: Interaction, judged: Mapping[s
     answers = judge(asked, asked["group"]) if len(of) else none
     worst = _worst(np.asarray(answers["safe_pressure"]), np.asarray(answers["disposition"]), of, len(groups))
     after = {k: np.asarray(v)[worst] for k, v in answers.items()}
-    members = np.concatenate([np.array(g.rows) for g in groups]) if groups else np.empty(0, int)
-    owner = np.repeat(np.arange(len(groups)), [len(g.rows) for g in groups])
+    members, owner = _members(groups)
     p, word = np.asarray(judged["safe_pressure"])[members], np.asarray(judged["disposition"])[members]
     before = _worst(p, word, owner, len(groups))
     was, now = p[before], after["safe_pressure"]
     lower = np.where(np.isnan(was) | np.isnan(now), np.nan, np.minimum(was, now))
-    words = _most(word, owner, len(groups)), _most(np.asarray(answers["disposition"]), of, len(groups))
+    answered = np.asarray(answers["disposition"])
+    words = gravest(word, owner, len(groups)), gravest(answered, of, len(groups))
+    both = gravest(np.concatenate([word, answered]), np.concatenate([owner, of]), len(groups))
     return Joined(_columns(rows, groups, members[before]) | {
         "safe pressure before": was, "safe pressure after": now, "safe pressure": lower, "disposition before": words[0],
-        "disposition after": words[1], "disposition": np.maximum(*words)}, groups, after)
+        "disposition after": words[1], "disposition": both}, groups, after)
 
 
 def _asked(rows: Mapping[str, np.ndarray], groups: tuple[Group, ...], how: Convention
            ) -> tuple[dict[str, np.ndarray], np.ndarray]:
     """Rows for the judge: the deepest member's with the sizes of the whole and the thinnest wall; group of each."""
-    pick, of, line = [], [], []
-    for k, g in enumerate(groups):
-        at = np.array(g.rows)
-        for part in np.unique(rows["group"][at]):
-            mine = at[rows["group"][at] == part]
-            pick.append(int(mine[np.argmax(rows["depth"][mine])]))
-            of.append(k)
-            line.append(part)
-    owner = np.array(of, dtype=int)
+    members, whole = _members(groups)
+    line = np.asarray(rows["group"])[members]
+    order = np.lexsort((line, whole))  # stable: the rows of a part stay in the order of the line
+    members, line, part_of = members[order], line[order], whole[order]
+    parts = np.flatnonzero((np.diff(part_of, prepend=-1) != 0) | (np.diff(line, prepend=line[:1]) != 0))
+    part = np.repeat(np.arange(len(parts)), np.diff([*parts, len(members)]))
+    depth = np.asarray(rows["depth"])[members]
+    most = np.maximum.reduceat(depth, parts)[part] if len(parts) else depth
+    pick = members[np.minimum.reduceat(np.where(depth == most, np.arange(len(members)), len(members)), parts)
+                   ] if len(parts) else members
+    owner = part_of[parts]
+    firsts = np.flatnonzero(np.diff(part_of, prepend=-1))
     out = {name: np.asarray(v)[pick] for name, v in rows.items()}
-    out["group"] = np.array(line, dtype=np.asarray(rows["group"]).dtype)
     for name in ("depth", "length", "width", "clock"):
-        out[name] = np.array([getattr(groups[k], name) for k in of])
+        out[name] = np.array([getattr(g, name) for g in groups], float)[owner]
     for name in ("sound_wall", "from_upstream_weld", "from_downstream_weld", "clear_upstream", "clear_downstream"):
-        if name in out:
-            out[name] = np.array([np.min(rows[name][list(groups[k].rows)]) for k in of])
-    x0 = np.array([groups[k].x0 for k in of])
+        if name in out and len(firsts):
+            out[name] = np.minimum.reduceat(np.asarray(rows[name])[members], firsts)[owner]
+    x0 = np.array([g.x0 for g in groups], float)[owner]
     out["survey"] = x0 + {MIDDLE: 0.5, DOWNSTREAM_END: 1.0}.get(how.place, 0.0) * out["length"]
-    inner = np.array([bool((rows["kind"][list(groups[k].rows)] != METAL_LOSS).any()) for k in of], bool)
+    inside = np.asarray(rows["kind"])[members] != METAL_LOSS
+    inner = np.logical_or.reduceat(inside, firsts)[owner] if len(firsts) else inside
     # Loss from within may go on under a wrap: one such member makes the whole of that kind.
     out["kind"] = np.where(inner, INTERNAL_LOSS, METAL_LOSS).astype(object)
     return out, owner
+
+
+def _members(groups: tuple[Group, ...]) -> tuple[np.ndarray, np.ndarray]:
+    """Rows of the groups, one group after the other, and the group of each."""
+    count = [len(g.rows) for g in groups]
+    members = np.fromiter((i for g in groups for i in g.rows), np.int64, sum(count))
+    return members, np.repeat(np.arange(len(groups)), count)
 
 
 def _worst(p: np.ndarray, word: np.ndarray, owner: np.ndarray, n: int) -> np.ndarray:
@@ -353,15 +367,13 @@ def _worst(p: np.ndarray, word: np.ndarray, owner: np.ndarray, n: int) -> np.nda
     return order[np.searchsorted(owner[order], np.arange(n))]
 
 
-def _most(word: np.ndarray, owner: np.ndarray, n: int) -> np.ndarray:
-    out = np.zeros(n, dtype=int)
-    np.maximum.at(out, owner, word.astype(int))
-    return out
-
-
 def _columns(rows: Mapping[str, np.ndarray], groups: tuple[Group, ...], leading: np.ndarray) -> dict[str, np.ndarray]:
+    members, owner = _members(groups)
+    ends = np.cumsum([0, *np.bincount(owner, minlength=len(groups)).tolist()]).tolist()
+
     def texts(name: str) -> np.ndarray:
-        return np.array([" ".join(str(v) for v in np.asarray(rows[name])[list(g.rows)]) for g in groups], dtype=object)
+        words = [*map(str, np.asarray(rows[name])[members].tolist())]
+        return np.array([" ".join(words[a:b]) for a, b in pairwise(ends)], dtype=object)
 
     out: dict[str, np.ndarray] = {"rows": texts("row"), "feature ids": texts("feature_id"),
                                   "reason": np.array([_words(g) for g in groups], dtype=object)}

@@ -300,9 +300,9 @@ class Screener:
         if self._life is None:
             return None, None
         grown = self._life.grown(s, rows["depth"], rows["length"], how)
-        if not (self._life_asked or how.exact):
+        if not self._life_asked:
             return self._life.due(grown, found, safe, failure, how) & governed, grown.rate
-        lives = self._life.lives(grown, found, safe, failure, how)
+        lives = self._life.lives(grown, self._life.variant(found), safe, failure, how)
         if self._life_asked:
             for name, x in (("growth_rate", grown.rate), ("remaining_life", lives.life), ("next_look", lives.look)):
                 out[name][:] = np.where(governed, x, np.nan)

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import combinations, combinations_with_replacement
 
 import numpy as np
@@ -96,19 +97,7 @@ class UnitSets:
         most = int(system.value(f"{part}.most_units").magnitude)
         self.off = system.value("placement.side_tolerance").magnitude if self.butted else 0.0
         self.widths = tuple(widths)
-        found = [self._set(c, int(joint)) for n in range(1, most + 1) for c in combinations_with_replacement(widths, n)]
-        waste_first = order_of(bundle)[0] == "least waste"
-        found.sort(key=lambda u: (u.length, u.count) if waste_first else (u.count, u.length))
-        same = Counter((u.count, u.length) for u in found)
-        self.sets = tuple(UnitSet(u.count, u.length, u.widths, u.over, same[u.count, u.length] == 1) for u in found)
-
-    def _set(self, widths: tuple[float, ...], joint: int) -> UnitSet:
-        sizes = [int(_whole(w)) for w in widths]
-        over = set()
-        for i, size in enumerate(sizes) if self.butted else ():
-            others = sizes[:i] + sizes[i + 1:]
-            over |= {(size, sum(up)) for n in range(len(others) + 1) for up in combinations(others, n)}
-        return UnitSet(len(sizes), sum(sizes) - joint * (len(sizes) - 1), dict(Counter(widths)), tuple(sorted(over)))
+        self.sets = _sets(self.widths, most, int(joint), self.butted, order_of(bundle)[0] == "least waste")
 
     def cover(self, chosen: np.ndarray, end: np.ndarray) -> np.ndarray:
         """Length of full thickness, NaN for no set: the tapered ends of a lay-up do not count."""
@@ -144,21 +133,45 @@ class UnitSets:
     def _pass(self, q: np.ndarray, single: np.ndarray, chosen: np.ndarray, clear: bool) -> None:
         """Give each row that has none the first set that fits; clear: with no joint over the damage."""
         left = np.flatnonzero(chosen < 0)
+        need = np.maximum(q[1, left] - q[0, left], 0)  # a shorter set cannot cover it, wherever it lies
         for k, units in enumerate(self.sets):
             if not len(left):
                 return
-            first, last, d0, d1, low, high = q[:, left]
+            able = need <= units.length
+            if not able.any():
+                continue
+            all_able = able.all()
+            at = left if all_able else left[able]
+            first, last, d0, d1, low, high = q[:, at]
             start, stop = np.maximum(last - units.length, low), np.minimum(first, high - units.length)
             fits = start <= stop
             if clear:
-                over = np.zeros(len(left), bool)
+                over = np.zeros(len(at), bool)
                 for width, upstream in units.over if fits.any() else ():
                     over |= np.maximum(start, d1 - upstream - width) <= np.minimum(stop, d0 - upstream)
                 fits &= over
             if units.count > 1:
-                fits &= ~single[left]
-            chosen[left[fits]] = k
-            left = left[~fits]
+                fits &= ~single[at]
+            chosen[at[fits]] = k
+            stay = chosen[left] < 0
+            left, need = left[stay], need[stay]
+
+
+@lru_cache(maxsize=16)  # the groups of a line have the same
+def _sets(widths: tuple[float, ...], most: int, joint: int, butted: bool, waste_first: bool) -> tuple[UnitSet, ...]:
+    found = [_set(c, joint, butted) for n in range(1, most + 1) for c in combinations_with_replacement(widths, n)]
+    found.sort(key=lambda u: (u.length, u.count) if waste_first else (u.count, u.length))
+    same = Counter((u.count, u.length) for u in found)
+    return tuple(replace(u, told=same[u.count, u.length] == 1) for u in found)
+
+
+def _set(widths: tuple[float, ...], joint: int, butted: bool) -> UnitSet:
+    sizes = [int(_whole(w)) for w in widths]
+    over = set()
+    for i, size in enumerate(sizes) if butted else ():
+        others = sizes[:i] + sizes[i + 1:]
+        over |= {(size, sum(up)) for n in range(len(others) + 1) for up in combinations(others, n)}
+    return UnitSet(len(sizes), sum(sizes) - joint * (len(sizes) - 1), dict(Counter(widths)), tuple(sorted(over)))
 
 
 def _whole(x):

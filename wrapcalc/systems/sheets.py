@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import lru_cache
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -10,7 +11,7 @@ from typing import Any
 from wrapcalc import units
 from wrapcalc.errors import CaseFaults, Fault, UnknownItem
 from wrapcalc.fields import examine, lookup, walk
-from wrapcalc.reading import line_numbers, read_toml, shown_name
+from wrapcalc.reading import line_numbers, parse_toml, read_bytes, shown_name
 from wrapcalc.systems.field_model import END_SEAL
 from wrapcalc.systems.field_sheets import field_faults
 from wrapcalc.systems.model import LAYUP, LONG_TERM, SLEEVE, THROUGH, System
@@ -21,7 +22,13 @@ _STAND_IN = {"schema_version": "1", "system": {"id": "faulty"}}
 def read_system(path: Path, *, shown_as: str | None = None) -> tuple[System, bytes]:
     """A sheet from a file, with its bytes. Raises CaseFaults naming everything wrong or missing."""
     name = shown_as or shown_name(path)
-    data, raw = read_toml(path, shown_as=name)
+    raw = read_bytes(path, name)
+    return _sheet(raw, name), raw
+
+
+@lru_cache(maxsize=8)  # sheets are frozen, and the cases of a line name the same one a hundred times
+def _sheet(raw: bytes, name: str) -> System:
+    data = parse_toml(raw, name)
     sheet, faults = examine(System, data, raw, name, _STAND_IN)
     if sheet is not None:
         faulty = {f.field for f in faults}
@@ -31,7 +38,7 @@ def read_system(path: Path, *, shown_as: str | None = None) -> tuple[System, byt
         faults += _inconsistent(sheet, lines, name)
     if faults:
         raise CaseFaults(sorted(faults, key=lambda f: f.line or 0))
-    return sheet, raw
+    return sheet
 
 
 _SURVIVAL = ("survival_pressure", "survival_diameter", "survival_wall", "survival_thickness")

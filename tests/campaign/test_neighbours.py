@@ -171,11 +171,15 @@ def test_what_is_no_metal_loss_joins_nothing():
     assert not interacting(rows_of(), D, SIX_T).groups
 
 
-def test_loss_from_within_under_loss_from_without_adds_the_depths():
+def test_loss_from_within_under_or_beside_loss_from_without_adds_the_depths():
+    """As `joined` does for the case of the group: screening and package must not judge by two depths."""
     rows = rows_of((0, 50, 3, 40, 2), (30, 50, 3, 40, 3), kind=["external metal loss", "internal metal loss"])
     (g,) = interacting(rows, D, SIX_T).groups
     assert g.both_sides and g.depth == 5
     rows["survey"] = np.array([0.0, 80.0])  # beside each other
+    (g,) = interacting(rows, D, SIX_T).groups
+    assert g.both_sides and g.depth == 5
+    rows["kind"][:] = "external metal loss"
     (g,) = interacting(rows, D, SIX_T).groups
     assert not g.both_sides and g.depth == 3
 

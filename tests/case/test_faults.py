@@ -136,6 +136,8 @@ def f(field: str, toml: str, found: str, allowed: str, mend: str, name: str):
     f("service.lowest_temperature", '"38 °C"', "'38 °C'", "at most service.service_temperature = 37 °C",
       "check which is which", "temperatures exchanged"),
     f("service.lowered_maop", '"8.6 MPa"', "'8.6 MPa'", "less than service.maop = 8.6 MPa", "check which", "lowered"),
+    f("service.discovery_pressure", '"13 MPa"', "'13 MPa'", "at most 1.5 times service.maop = 8.6 MPa", "their units",
+      "discovery far above the MAOP"),
     f("service.upset_pressure", '"8.5 MPa"', "'8.5 MPa'", "at least service.maop = 8.6 MPa", "check which", "upset"),
     f("pipe.outside_diameter", '"34 mm"', "'34 mm'", "more than four times the wall, 34.96 mm", "check diameter",
       "diameter against wall"),

@@ -62,7 +62,8 @@ class Convention:
 class Group:
     """Anomalies that act as one. rows: their places in the arrays, rising; reason; x0, x1 (mm, surveyed) of the metal
     lost, depth and width (mm), clock of the middle (hours); over_weld: a girth weld lies inside; both_sides: loss from
-    within and from without lies over each other, so that the depths are added."""
+    within and from without: the depths are added, because clocks and places of a listing do not prove that they lie
+    beside each other, and because the case of the group adds them, too."""
 
     rows: tuple[int, ...]
     reason: str
@@ -258,17 +259,12 @@ def _groups(rows: Mapping[str, np.ndarray], x: _Loss, use: np.ndarray, label: np
     clock = np.mod(around.y0 + around.width / 2, around.ring) / around.ring * 12
     out = []
     for k, (a, b) in enumerate(pairwise([*first.tolist(), len(many)])):
-        mine, within = many[a:b], inner[a:b]
-        both = bool(sides[0][k] and sides[1][k]) and _over_each_other(x.grown, mine, within)
+        within = inner[a:b]
+        both = bool(sides[0][k] and sides[1][k])
         deep = depth[a:b][within].max() + depth[a:b][~within].max() if both else deepest[k]
         out.append(Group(tuple(sorted(at[a:b].tolist())), SPLIT if one[k] else INTERACT, float(x0[k]), float(x1[k]),
                          float(deep), float(around.width[k]), float(clock[k]), bool(crosses[k]), both))
     return sorted(out, key=lambda g: (g.x0, g.x1, g.clock, g.rows))
-
-
-def _over_each_other(b: Sheet, members: np.ndarray, inner: np.ndarray) -> bool:
-    """Whether loss from within lies under loss from without; then no single depth tells what wall is left."""
-    return any(_laps(_box(b, i), _box(b, j), 0.0, float(b.ring[i])) for i in members[inner] for j in members[~inner])
 
 
 def _box(b: Sheet, i: int) -> tuple[float, float, float, float]:
@@ -386,6 +382,6 @@ def _columns(rows: Mapping[str, np.ndarray], groups: tuple[Group, ...], leading:
 
 
 def _words(g: Group) -> str:
-    both = "loss from within lies under loss from without: the depths are added"
+    both = "loss from within beside loss from without: the depths are added"
     return "; ".join([g.reason, *(["it goes over a girth weld"] if g.over_weld else []),
                       *([both] if g.both_sides else [])])

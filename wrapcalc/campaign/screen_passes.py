@@ -19,6 +19,7 @@ from wrapcalc.campaign.line import Welds, load_line
 from wrapcalc.campaign.listing.blocks import Block
 from wrapcalc.campaign.listing.mapping import load_mapping
 from wrapcalc.campaign.listing.read import read_blocks
+from wrapcalc.campaign.lower_methods import LowerMethods
 from wrapcalc.campaign.screen import FAULTS, Progress, Screening
 from wrapcalc.campaign.screen_repairs import Repairs
 from wrapcalc.campaign.screen_told import unchanged, write_told
@@ -44,7 +45,7 @@ class Passes:
     """One screening. work: folder for files on the way; made: where its files go."""
 
     def __init__(self, listing: Path, mapping_path: Path, work: Path, made: Path, *, format: str, where: str,
-                 life: bool,                 chance: bool, register: Path | None, rows: int, progress: Progress):
+                 life: bool, chance: bool, register: Path | None, rows: int, progress: Progress):
         self.listing, self.work, self.made, self.format = listing, work, made, format
         self.asked = {"life": life, "chance": chance}
         self.where, self.rows, self.progress = where, rows, progress
@@ -148,10 +149,11 @@ class Passes:
         self.keys = ranking.Keys()
         self.store = Store(self.work / "judged.arrow", tables.schema(self._judged()), BUDGET)
         reach = self.repairs.reach(self.thickest)
-        self.words, self.reasons = Counter[str](), Counter[str]()
+        self.words, self.reasons, self.lower = Counter[str](), Counter[str](), LowerMethods()
         for rows in windows(self._resolved(faults), self.repairs.place, self.longest, reach):
             judged = self.judge(rows, rows["group"])
             self.repairs.take(rows, judged, self.store.rows)
+            self.lower.add(judged)
             section = {g: self.sections.code(self.line.section(g)) for g in np.unique(rows["group"]).tolist()}
             judged["section"] = np.array([section[g] for g in rows["group"].tolist()], np.int16)
             for k, n in enumerate(np.bincount(judged["disposition"], minlength=len(DISPOSITIONS)).tolist()):

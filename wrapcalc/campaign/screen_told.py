@@ -50,7 +50,8 @@ def write_told(run: Passes) -> None:
         raise CalculationError(f"the rows of the listing do not add up: {out.rows} read, {out.ranked} ranked, "
                                f"{out.others} others, {out.faulty} faulty")
     assumptions, unsure = _of_groups(run)
-    out.told = tuple(dict.fromkeys((*run.welds.told, *run.line.told, *run.repairs.told, *run.judge.notes)))
+    out.told = tuple(dict.fromkeys((*run.welds.told, *run.line.told, *run.repairs.told, *run.judge.notes,
+                                  *run.lower.told)))
     text = {
         "schema_version": "1", "what": "screening", "listing": _listing(run), "made_from": _digests(run),
         "versions": _versions(),

@@ -61,6 +61,7 @@ def inconsistencies(case: Case, raw: bytes, name: str) -> Iterator[Fault]:
 
 def _strengths(case: Case, fault, base, written) -> Iterator[Fault]:
     smys, smts = base("pipe.smys"), base("pipe.smts")
+    above: set[str] = set()
     if smys is not None and smts is not None and smys > smts:
         yield fault("pipe.smys", f"at most {written('pipe.smts')}", "check whether the two were exchanged")
     t, d = base("pipe.nominal_wall"), base("pipe.outside_diameter")
@@ -74,6 +75,7 @@ def _strengths(case: Case, fault, base, written) -> Iterator[Fault]:
         for field in pressures:
             p = base(field)
             if p is not None and p > yielding:
+                above.add(field)
                 yield fault(field, f"at most {yielding:.4g} MPa, which brings the sound pipe to SMYS",
                             "check the pressure, the wall and their units")
     maop, higher = base("service.maop"), base("disposition.higher_pressure")
@@ -87,6 +89,11 @@ def _strengths(case: Case, fault, base, written) -> Iterator[Fault]:
     maop, lowered = base("service.maop"), base("service.lowered_maop")
     if maop is not None and lowered is not None and lowered >= maop:
         yield fault("service.lowered_maop", f"less than {written('service.maop')}", "check which is which")
+    discovery = base("service.discovery_pressure")
+    if (maop is not None and discovery is not None and discovery > _MOST_OVER_MAOP * maop
+            and "service.discovery_pressure" not in above):
+        yield fault("service.discovery_pressure", f"at most {_MOST_OVER_MAOP:g} times {written('service.maop')}, "
+                    "the MAOP", "check both pressures and their units: one of them is not of this line")
     upset = base("service.upset_pressure")
     if upset is not None and maop is not None and upset < maop:
         yield fault("service.upset_pressure", f"at least {written('service.maop')}; leave it out when the MAOP is "
@@ -159,6 +166,9 @@ def _neighbour(case: Case, fault, written) -> Iterator[Fault]:
                         "governs, and stands there", f"exchange {what} and other_{what}")
 
 
+#: A pressure at discovery beyond so many MAOPs is a slip of a unit, not an event (our own judgement: lines are relieved
+#: at 1.1, and the units of pressure lie farther apart).
+_MOST_OVER_MAOP = 1.5
 _ALL = ("two measurements", "full life", "half life", "stated", "soil class")
 #: Field of [growth] -> the bases that use it.
 _OF_BASIS = {"earlier_date": _ALL[:1], "earlier_depth": _ALL[:1], "earlier_length": _ALL[:1],

@@ -1,4 +1,4 @@
-"""Rows in which a method that does not govern gives a lower safe pressure: a single case warns of it, a screening counts.
+"""Rows in which a method that does not govern gives a lower safe pressure: a single case warns, a screening counts.
 
 The rule of the base case governs (without one the lowest of the ASME B31G forms), whatever the others say.
 """

@@ -35,11 +35,16 @@ _NOT_DRAWN = {"depth map": "This case has no depth grid.", "profile": "This case
               "weather": "There is no forecast, or no wrap.", "margins": "There is nothing to draw."}
 
 
+#: Calls that are loaded when they are asked for, and where they are: a case needs none of what they import.
+_LATER = {"open_campaign": "campaign", "part": "campaign", "case_form": "form", "what_if": "bench",
+          "review": "reviewer", "as_found": "on_site", "close_out": "on_site"}
+
+
 def __getattr__(name: str) -> Any:
-    """The calls for a campaign, loaded when they are asked for: a case needs none of what they import."""
-    if name in ("open_campaign", "part"):
-        from wrapcalc.workbook import campaign
-        return getattr(campaign, name)
+    """The calls for campaigns and for the workbench."""
+    if name in _LATER:
+        from importlib import import_module
+        return getattr(import_module(f"wrapcalc.workbook.{_LATER[name]}"), name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
 
 

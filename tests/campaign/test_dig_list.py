@@ -135,9 +135,12 @@ def test_a_schedule_whose_time_nobody_knows_comes_right_after_what_is_immediate(
 
 def test_the_remaining_life_is_a_deadline_counted_from_the_measurement(tmp_path):
     life = {"life": value(2.0, "year"), "interval": value(1.0, "year")}
-    p = one(make.package(tmp_path, "A", life=life, inputs={"growth.measured_date": "2026-01-01"}))
+    p = one(make.package(tmp_path, "A", life=life, factor=0.9, inputs={"growth.measured_date": "2026-01-01"}))
     assert p.deadline.date == DAY(2026, 1, 1) + datetime.timedelta(days=730)  # 2 · 365.25 = 730.5
     assert p.deadline.words == "end of the remaining life, 730 days after measurement"
+    for case, factor in (("C", 1.2), ("D", None)):
+        held = one(make.package(tmp_path, case, life=life, factor=factor)).deadline
+        assert held.date is not None and "not a day until which the line may run at its MAOP" in held.words
     left = one(make.package(tmp_path, "B", decision="reduce pressure and monitor", life=life))
     assert left.deadline.date == DAY(2026, 6, 30) + datetime.timedelta(days=365)
     assert left.deadline.words.startswith("next look, 365 days after discovery")

@@ -139,6 +139,7 @@ def test_a_site_without_hours_is_not_put_anywhere_and_its_deadline_is_named():
     assert found.unplaced == (("A", "hours not stated: trench: not stated"),
                               ("C", "hours not stated: fixed: not stated"))
     assert [b.case_id for b in found.bars] == ["B"]
+    assert [t for t in found.told if "no crew is held back for A, which come before" in t]  # C comes after B
     assert [m.words for m in found.missed] == [
         "A: by 2026-09-01: nobody knows whether it is met (hours not stated: trench: not stated)"]
 

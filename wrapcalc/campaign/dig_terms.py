@@ -142,7 +142,12 @@ def _by_life(site: Site, discovery: datetime.date | None) -> list[Deadline]:
     start = datetime.date.fromisoformat(site.known.measured_on) if site.known.measured_on else discovery
     days = math.floor(years * DAYS_IN_A_YEAR)
     note = "measurement" if site.known.measured_on else "discovery; the measurement was earlier"
-    return _counted(days, start, f"{what}, {days} days after {note}", "the day is not stated")
+    factor = risk(site).factor
+    # The life runs to the failure pressure of the rule; a far day must not read as leave to run at the MAOP until then.
+    held = "" if left or (factor is not None and factor <= 1) else (
+        ", by failure pressure: not a day until which the line may run at its MAOP, the pressure stays reduced until "
+        "the repair is accepted")
+    return _counted(days, start, f"{what}, {days} days after {note}{held}", "the day is not stated")
 
 
 def _by_rows(rows: Sequence[Mapping[str, Any]], discovery: datetime.date | None) -> list[Deadline]:

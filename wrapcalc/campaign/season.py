@@ -118,6 +118,11 @@ def season(found: DigList, settings: Campaign) -> Season:
         bars.append(Bar(p.number, p.case_id, crew + 1, first, laid, last, due,
                         0 if due is None else max(0, (last - due).days)))
     end = max((b.last for b in bars), default=None)
+    last = max((b.number for b in bars), default=0)
+    ahead = [p.case_id for p in found.places if p.number < last and p.case_id in dict(unplaced_list)]
+    if ahead:
+        told.append(f"no crew is held back for {', '.join(ahead)}, which come before sites that have a day: state what "
+                    "their hours lack, or keep a crew free")
     return Season(tuple(bars), tuple(unplaced_list),
                   _missed(found, {b.case_id: b for b in bars}, dict(unplaced_list)),
                   () if end is None else calendar.days[:calendar.number(end) + 1], tuple(told))

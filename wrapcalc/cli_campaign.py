@@ -80,7 +80,7 @@ def campaign(args: argparse.Namespace) -> int:
                        progress=progress, fail=lambda line: print(f"FAILED: {line}", file=sys.stderr, flush=True))
     from wrapcalc.campaign.finish import finish
     print("\n".join(finish(run)))
-    return 1 if run.failures else 0
+    return 1 if run.failures or run.faulty_rows else 0
 
 
 def _duration(seconds: float) -> str:

@@ -1,6 +1,7 @@
 """The bias of the run as an allowance on depth: only when asked for, and never below nothing."""
 
 import tomllib
+from dataclasses import replace
 
 import pytest
 
@@ -36,7 +37,7 @@ def campaign(tmp_path, monkeypatch):
                                             '[design]\nsystem = "mine.toml"\n', encoding="utf-8")
         (tmp_path / "mine.toml").write_text("x = 1\n", encoding="utf-8")
         lines = [f"M-{i + 1:02d},{d}" for i, d in enumerate(depths)]
-        (tmp_path / "field.csv").write_text("\n".join(["feature_id,depth mm", *lines, "F9,2"]) + "\n", encoding="utf-8")
+        (tmp_path / "field.csv").write_text("\n".join(["feature_id,depth mm", *lines]) + "\n", encoding="utf-8")
         return path
     return make, screened
 
@@ -75,12 +76,13 @@ def test_too_few_pairs_are_a_fault_before_anything_is_written(campaign, tmp_path
     assert not (tmp_path / "out" / "screening").exists() and not list((tmp_path / "out").glob(".aside-*"))
 
 
-def test_pairs_are_of_features_that_both_know_and_of_an_id_twice_the_first(campaign, tmp_path):
+def test_pairs_are_of_features_that_both_know_and_of_an_id_twice_the_row_that_was_measured(campaign, tmp_path):
     make, _ = campaign
     plan = load_campaign(make(3.8, 3.9))
     table = helper.rows({}, {"feature_id": "M-01", "depth [mm]": 1.0},
                         {"feature_id": "M-02", "depth [mm]": float("nan")})
-    found = pairs([helper.block(table)], read_measured(plan.measured))
+    measured = replace(read_measured(plan.measured), at={"M-01": 2, "M-02": 4})
+    found = pairs([helper.block(table)], measured)
     assert [(p.feature_id, p.listing, p.field, p.wall) for p in found] == [("M-01", 3.4, 3.8, 8.7)]
 
 

@@ -144,7 +144,17 @@ def test_a_scheduler_that_is_not_there_is_said_in_one_message_before_any_work(fa
         run_campaign(path, tmp_path / "out", scheduler="tcp://127.0.0.1:9")
     with pytest.raises(PackageError, match=r"^nonsense://x: no scheduler answers there"):
         run_campaign(path, tmp_path / "out", scheduler="nonsense://x")
-    assert not (tmp_path / "out" / "screening").exists()
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_folder_that_was_there_is_left_as_it_was_when_the_scheduler_is_not(faked, tmp_path, monkeypatch):
+    monkeypatch.setattr(cluster, "CONNECT", 0.5)
+    out = tmp_path / "out"
+    out.mkdir()
+    (out / "mine.txt").write_text("x", encoding="utf-8")
+    with pytest.raises(PackageError, match="no scheduler answers there"):
+        run_campaign(helper.campaign(tmp_path / "campaign", 1), out, scheduler="tcp://127.0.0.1:9")
+    assert [p.name for p in out.iterdir()] == ["mine.txt"]
 
 
 def test_a_scheduler_without_workers_is_said(local, monkeypatch):
@@ -152,6 +162,13 @@ def test_a_scheduler_without_workers_is_said(local, monkeypatch):
     with pytest.raises(PackageError, match="the scheduler has no workers; start some with `dask worker"), \
             Cluster(local.address):
         pass
+
+
+def test_a_scheduler_without_workers_leaves_no_folder(local, faked, tmp_path, monkeypatch):
+    monkeypatch.setattr(cluster, "CONNECT", 1.0)
+    with pytest.raises(PackageError, match="the scheduler has no workers"):
+        run_campaign(helper.campaign(tmp_path / "campaign", 1), tmp_path / "out", scheduler=local.address)
+    assert not (tmp_path / "out").exists()
 
 
 @posix

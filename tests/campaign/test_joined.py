@@ -7,8 +7,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.helpers.line import block, line
 from wrapcalc.campaign.joined import joined
+from wrapcalc.campaign.joints import Welds
+from wrapcalc.campaign.measured import over_row, read_measured
 from wrapcalc.campaign.neighbours import DOWNSTREAM_END, MIDDLE, NOT_STATED, UPSTREAM_END
+from wrapcalc.campaign.row_case import bundle_of, row_case
 from wrapcalc.case.model import INTERNAL_LOSS, METAL_LOSS
 from wrapcalc.case.pits import read_pits
 
@@ -59,6 +63,37 @@ def test_rows_of_one_id_keep_names_of_their_own():
     assert read_pits(joined([row(0), row(1, feature_id="F0", survey=1200.0)], D).pits, "p").names == ("F0", "F0 row 3")
 
 
+FIELD = "field.csv line 3: dig sheet D-12"
+
+
+def test_a_depth_that_was_measured_in_the_ditch_says_so_whichever_row_has_it():
+    j = joined([row(0, depth_share=0.34), row(1, survey=1150.0, depth=4.0, depth_source=FIELD)], D, UPSTREAM_END)
+    assert j.row["depth_source"] == f"F1: {FIELD}" and math.isnan(j.row["depth_share"])
+    assert (j.row["length_source"], j.row["width_source"], j.row["clock_source"]) == ("", "", "")
+
+
+def test_a_depth_of_the_listing_is_never_said_to_be_measured_in_the_ditch():
+    """The leading row was measured and is shallower than what the listing says of the other."""
+    j = joined([row(0, depth_source=FIELD), row(1, depth=4.0, depth_share=0.46)], D, UPSTREAM_END)
+    assert (j.row["depth"], j.row["depth_source"], j.row["depth_share"]) == (4.0, "", 0.46)
+
+
+def test_depths_that_are_added_name_both_sources():
+    j = joined([row(0, depth_source=FIELD), row(1, kind=INTERNAL_LOSS, depth=2.0)], D)
+    assert j.row["depth_source"] == f"F0: {FIELD}; F1: as listed, row 3" and math.isnan(j.row["depth_share"])
+
+
+def test_a_box_of_measured_and_listed_sizes_names_both():
+    j = joined([row(0), row(1, survey=1150.0, length=120.0, length_source=FIELD), row(2, survey=1300.0)], D)
+    assert j.row["length_source"] == f"F1: {FIELD}; F0, F2: as listed, row 2, 4"
+
+
+def test_the_least_wall_has_the_source_of_its_row():
+    rows = [row(0, sound_wall=8.6, sound_wall_source=FIELD), row(1, sound_wall=8.5)]
+    assert joined(rows, D).row["sound_wall_source"] == ""
+    assert joined([rows[0], row(1, sound_wall=8.7)], D).row["sound_wall_source"] == f"F0: {FIELD}"
+
+
 @settings(max_examples=80, deadline=None)
 @given(st.lists(st.tuples(st.floats(0, 3000), st.floats(1, 500), st.floats(1, 600), st.floats(0.1, 8),
                           st.integers(0, 719)), min_size=1, max_size=6),
@@ -79,3 +114,22 @@ def test_the_box_holds_every_row_and_the_pits_are_read_back(given_rows, place):
     for r in rows:
         same = (np.abs(pits.length - r["length"]) < 1e-5) & (np.abs(pits.width - r["width"]) < 1e-5)
         assert pits.depth[same].max() >= r["depth"] * (1 - 1e-11)
+
+
+def test_the_case_of_a_joined_repair_names_the_ditch_where_it_was_measured(tmp_path):
+    """Through the whole chain: field file, row, repair, case."""
+    at = line(tmp_path)
+    rows, faults = at.resolve(block(*({"row": 2 + i, "feature_id": f"F{i}", "log_distance": 605_000.0 + 150 * i,
+                                       "depth_share": 0.4, "length": 100.0, "width": 50.0, "clock": 4.5,
+                                       "measured_wall": 8.74} for i in range(2))), Welds.collect([block()]))
+    assert faults == []
+    listed = [{n: v[i] for n, v in rows.items()} for i in range(2)]
+    (tmp_path / "field.csv").write_text("feature_id,depth mm,source\nF1,4.4,dig sheet D-12\n", encoding="utf-8")
+    measured = read_measured(tmp_path / "field.csv")
+    listed[1], _ = over_row(listed[1], measured.rows["F1"], measured.name)
+    row = joined(listed, D, UPSTREAM_END).row
+    data = row_case(at, row, "F0", "loss")
+    assert data["defect"]["depth"] == {"value": "4.4 mm", "source_kind": "measured", "source":
+                                       "F1: field.csv line 2: dig sheet D-12; instead of 3.496 mm of the listing"}
+    assert data["defect"]["length"]["source"] == "listing of the run of 2026 (invented), row 2"
+    assert bundle_of(at, data).case.defect.depth.base == 4.4

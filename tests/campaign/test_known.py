@@ -3,11 +3,16 @@
 import csv
 import datetime
 import json
+import re
+import shutil
 from dataclasses import replace
+from importlib import resources
 
 import numpy as np
 import pytest
 
+from tests.helpers import campaign as helper
+from tests.helpers.closeout import Sound, looked
 from wrapcalc import record as records
 from wrapcalc.campaign.example_line import Line
 from wrapcalc.campaign.example_listing import write_listing
@@ -16,6 +21,7 @@ from wrapcalc.campaign.known import (
     AS_PLANNED,
     BEYOND,
     DEPTH_NOT_KNOWN,
+    DEPTHS,
     NOT_KNOWN,
     OPEN,
     TOO_DEEP,
@@ -27,9 +33,13 @@ from wrapcalc.campaign.known import (
     may_match,
     under_repair,
 )
+from wrapcalc.campaign.model import load_campaign
+from wrapcalc.campaign.selection import select
 from wrapcalc.case import load_bundle
 from wrapcalc.package import digests
-from wrapcalc.register import Standing, current
+from wrapcalc.package.build import make_package
+from wrapcalc.package.closeout import closeout_package
+from wrapcalc.register import Standing, current, update
 from wrapcalc.register.evidence import Revision
 from wrapcalc.stages import job
 
@@ -302,6 +312,95 @@ def test_a_package_that_cannot_be_read_is_told(runs):
     damaged = current(packages)  # found damaged, and no register that knew it whole
     assert "HB-1-r1: damaged" in known_repairs(packages, damaged)[1][0]
     (packages / "HB-1-r1" / "record.json").write_text(raw, encoding="utf-8")
+
+
+# -- a real package that was approved, wrapped and closed out -----------------------------------------------------
+@pytest.fixture(scope="module")
+def closed(tmp_path_factory):
+    """(folder of packages with HB-07-r1, accepted by a close-out and in the register; its record); labels and
+    certificates end late, whenever the tests run."""
+    root = tmp_path_factory.mktemp("closed")
+    with resources.as_file(resources.files("wrapcalc.example")) as source:
+        shutil.copytree(source, root / "example", ignore=shutil.ignore_patterns("__*"))
+    case = root / "example" / "HB-07.toml"
+    text = re.sub(r'"20(26-12|27-0[1-6])-\d\d"', '"2099-12-31"', case.read_text("utf-8"))
+    case.write_text(text, "utf-8")
+    out = root / "packages"
+    out.mkdir()
+    result = make_package(case, out)
+    assert result.state == "written", result.message
+    package = out / "HB-07-r1"
+    made = datetime.datetime.fromisoformat(json.loads((package / "run.json").read_bytes())["finished_utc"])
+    folder = out / "approval" / "HB-07-r1"
+    folder.mkdir(parents=True)
+    digests.write_manifest(folder, {
+        "kind": "approval", "package": "HB-07-r1", "approver": "A. Approver", "approved_on": made.date().isoformat(),
+        "package_manifest_sha256": digests.sha256((package / digests.MANIFEST).read_bytes())})
+    looked(out, "HB-07-r1")
+    sound = Sound(job.run(load_bundle(case)), "HB-07-r1", digests.read_manifest(package)["record_sha256"],
+                  made + datetime.timedelta(hours=30))
+    (root / "readings.csv").write_bytes(sound.csv())
+    close = closeout_package(package, root / "readings.csv", now=made + datetime.timedelta(days=9))
+    assert close.verdict == "accepted"
+    update(out)
+    return out, json.loads((package / "record.json").read_bytes())
+
+
+def row_at(record, start, length, depth):
+    """A row of the joint of that repair, its upstream edge so far downstream of that of the damage, in mm; by a run
+    whose odometer is 10 m off. Surveyed distance by hand: 7969.0 + (8412.6 - 7988.3) x 880.0 / 883.2 = 8391.76 m."""
+    said = {r["field"]: r for r in record["inputs"]}
+    edge = said["location.from_upstream_weld"]["magnitude"] + start
+    clock = [float(x) for x in said["defect.clock"]["written"].split(":")]
+    return listing_rows((8_401_760 + start, edge, length, clock[0] % 12 + clock[1] / 60, depth),
+                        kind=[said["defect.kind"]["written"]], joint=[said["location.joint_number"]["written"]],
+                        upstream_weld=[said["location.upstream_weld"]["written"]],
+                        joint_length=[said["location.joint_length"]["magnitude"]])
+
+
+def test_a_repair_that_was_closed_out_is_found_in_the_register_and_covers_its_row(closed):
+    """Independent: cover by the widths of the units in the record, butted, round its middle."""
+    packages, record = closed
+    repairs, told = known_repairs(packages, current(packages))
+    assert not told and [(r.name, r.state, r.accepted) for r in repairs] == [("HB-07-r1", "accepted", True)]
+    (laid,) = record["geometry"]["wrap"]["repairs"]
+    length = next(r["magnitude"] for r in record["inputs"] if r["field"] == "defect.length")
+    cover = sum(u["width"]["magnitude"] for u in record["site"]["wrap"]["marks"]["repairs"][0]["units"])
+    low = length / 2 + laid["middle"] - cover / 2
+    for start, size, status in ((0, length, UNDER), (low + 1, cover - 2, UNDER), (low - 1, 50, BEYOND),
+                                (low + cover - 49, 50, BEYOND), (low - 60, 50, NOT_KNOWN)):
+        got = look(row_at(record, start, size, 2.0), *repairs)
+        assert got.status.tolist() == [status], (start, size)
+        assert got.repair.tolist() == (["HB-07-r1"] if status else [""])
+
+
+def test_loss_under_a_closed_repair_is_held_against_its_design_and_the_selection_hears_of_it(closed, tmp_path):
+    packages, record = closed
+    (repair,) = known_repairs(packages, current(packages))[0]
+    end = record["geometry"]["wrap"]["depth"]
+    assert repair.end_depth == end
+    got = {}
+    for name, depth in (("planned", repair.depth), ("deeper", end + 0.1)):
+        got[name] = int(look(row_at(record, 0, 100.0, depth), repair).depth[0])
+    assert got == {"planned": AS_PLANNED, "deeper": TOO_DEEP}
+    # the same repair, with loss that goes on under it
+    inside = replace(repair, grows=True, end_depth=repair.depth + 1.0)
+    seen = look(row_at(record, 0, 100.0, repair.depth + 0.9), inside)
+    assert seen.depth.tolist() == [AHEAD]
+    block = helper.block(helper.rows({"under repair": str(seen.repair[0]), "disposition": "no repair needed"})) | {
+        "depth_against_design": np.array([DEPTHS[seen.depth[0]]], dtype=object), "planned_depth": seen.planned,
+        "carried_depth": seen.carried}
+    chosen = select(lambda: iter([block]), load_campaign(helper.campaign(tmp_path, 1)))
+    assert not chosen.chosen and "ahead of the plan" in chosen.left[0].reason
+    assert chosen.told[0].startswith("1 row under repair HB-07-r1 is ahead of the plan of its design: M-01.")
+
+
+def test_a_close_out_that_is_spoilt_opens_the_repair_again(closed, tmp_path):
+    packages = tmp_path / "packages"
+    shutil.copytree(closed[0], packages)
+    (packages / "closeout" / "HB-07-r1-1" / "closeout.json").write_text("{}", encoding="utf-8")
+    (repair,), _ = known_repairs(packages, current(packages))
+    assert not repair.accepted and look(row_at(closed[1], 0, 100.0, 2.0), repair).status.tolist() == [OPEN]
 
 
 @pytest.mark.parametrize(("state", "condition", "accepted"), [

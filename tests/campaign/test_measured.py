@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from wrapcalc.campaign import example_listing
-from wrapcalc.campaign.measured import merged, over_row, read_measured
+from wrapcalc.campaign.measured import MeasuredRow, merged, over_row, read_measured, with_less_room
 from wrapcalc.errors import CaseFaults
 
 HEAD = "feature_id,depth mm,length in,width mm,sound wall mm,clock,grid,measured on,source\n"
@@ -46,6 +46,14 @@ def test_what_was_measured_replaces_the_listing_and_both_are_kept(tmp_path):
         "pipe.sound_wall": ("", "8.52 mm"), "defect.clock": ("", "4:30"), "defect.grid": ("", "g.csv"),
         "growth.measured_date": ("2026-05-14", "2026-09-02")}
     assert DATA["defect"]["length"] == "150 mm"  # the data given are not changed
+
+
+def test_a_gap_between_pits_is_not_stated_of_a_grid(tmp_path):
+    (tmp_path / "g.csv").write_text("x", encoding="utf-8")
+    rows = read_measured(write(tmp_path, "feature_id,depth mm,grid\nF1,4.1,g.csv\nF2,4.1,\n")).rows
+    data = DATA | {"defect": DATA["defect"] | {"rejoin_gap": "60 mm"}}
+    assert "rejoin_gap" not in merged(data, rows["F1"], "field.csv")[0]["defect"]
+    assert merged(data, rows["F2"], "field.csv")[0]["defect"]["rejoin_gap"] == "60 mm"
 
 
 def test_a_feature_without_measurements_changes_nothing(tmp_path):
@@ -97,6 +105,27 @@ def test_a_row_of_several_in_one_repair_takes_its_own_measurements(tmp_path):
     row = read_measured(write(tmp_path, HEAD + "F1,4.1,,,8.5,4:30,,,dig sheet\n")).rows["F1"]
     listed = {"feature_id": "F1", "depth": 3.9, "length": 150.0, "width": 80.0, "clock": 4.25, "sound_wall": np.nan}
     out, kept = over_row(listed, row, "field.csv")
-    assert out == listed | {"depth": 4.1, "clock": 4.5, "sound_wall": 8.5}
+    source = "field.csv line 2: dig sheet"
+    assert out == listed | {"depth": 4.1, "clock": 4.5, "sound_wall": 8.5, "sound_wall_source": source,
+                            "depth_source": f"{source}; instead of 3.9 mm of the listing",
+                            "clock_source": f"{source}; instead of 4.25 h of the listing"}
     assert [(k.field, k.listing, k.measured) for k in kept] == [
         ("defect.depth", "3.9 mm", "4.1 mm"), ("pipe.sound_wall", "", "8.5 mm"), ("defect.clock", "4.25 h", "4:30")]
+
+
+def test_the_share_of_the_wall_is_not_said_of_another_depth(tmp_path):
+    row = read_measured(write(tmp_path, "feature_id,depth mm,length mm\nF1,4.1,\nF2,,90\n")).rows
+    listed = {"depth": 3.9, "length": 150.0, "depth_share": 0.45}
+    assert np.isnan(over_row(listed, row["F1"], "field.csv")[0]["depth_share"])
+    assert over_row(listed, row["F2"], "field.csv")[0]["depth_share"] == 0.45
+
+
+@pytest.mark.parametrize(("length", "up", "down"), [(250.0, 30.0, 0.0), (180.0, 100.0, 40.0), (90.0, 100.0, 40.0)])
+def test_a_length_found_longer_takes_clear_pipe_on_either_side_and_a_shorter_one_gives_none(length, up, down):
+    row = {"length": 180.0, "clear_upstream": 100.0, "clear_downstream": 40.0, "feature_id": "F1", "depth": 3.0}
+    measured = MeasuredRow(2, "F1", {"length": length}, {"length": f"{length:g} mm"}, {})
+    for found in (with_less_room(row, measured), over_row(row, measured, "field.csv")[0]):
+        assert (found["clear_upstream"], found["clear_downstream"]) == (up, down)
+    assert row["clear_upstream"] == 100.0
+    unknown = with_less_room(row | {"clear_upstream": float("nan")}, measured)
+    assert unknown["clear_upstream"] != unknown["clear_upstream"]

@@ -38,7 +38,10 @@ reason = "the run reads shallow"
 [[stock]]
 item = "unit"
 width = "260 mm"
+diameter = "406.4 mm"
 count = 4
+batch = "A-2207"
+expiry = "2027-02-28"
 [dig]
 start = "2026-08-03"
 crews = 2
@@ -88,6 +91,12 @@ def test_only_name_listing_and_mapping_are_due(folder):
     assert plan.sheet.select.dispositions == () and plan.sheet.add == ()
 
 
+def stock(more: str, item: str = "") -> str:
+    """A row of the shelf: what it needs, and more; a sleeve where a width or a diameter is stated."""
+    item = item or ("unit" if "width" in more or "diameter" in more else "adhesive")
+    return f'[[stock]]\nitem = "{item}"\ncount = 4\nbatch = "A"\nexpiry = "2027-02-28"\n{more}\n'
+
+
 @pytest.mark.parametrize(("text", "wanted"), [
     ('[select]\ndeadline_within = "365"\n', "select.deadline_within: found '365', which has no unit"),
     ("[select]\ndeadline_within = 365\n", "select.deadline_within: found the bare number 365"),
@@ -112,7 +121,22 @@ def test_only_name_listing_and_mapping_are_due(folder):
     ('[dig]\ndays_off = "2026-08-31"\n', "dig.days_off: found '2026-08-31'; allowed: a list of at most 400 days"),
     ('[dig]\nhours_per_day = "25 h"\n', "dig.hours_per_day: found '25 h'; allowed: more than 0 h and at most 24 h"),
     ('[dig]\nworking_days = ["Monday"]\n', "dig.working_days: found 'Monday'"),
-    ('[[stock]]\nitem = "sleeve"\n', "stock.0.item: found 'sleeve'; allowed: unit, cloth, "),
+    (stock("", "sleeve"), "stock.0.item: found 'sleeve'; allowed: unit, cloth, "),
+    (stock('width = "260 mm"'), "stock.0.diameter: found nothing; allowed: Outside diameter that the sleeves are "
+     'made for. To mend: add diameter = "406.4 mm", or remove this [[stock]]'),
+    (stock('diameter = "16 in"'), "stock.0.width: found nothing; allowed: Width of the units or of the cloth"),
+    (stock("", "cloth"), "stock.0.width: found nothing"),
+    (stock("").replace("count = 4\n", ""), "stock.0.count: found nothing; allowed: How many units or whole packs"),
+    (stock("").replace('batch = "A"\n', ""), "stock.0.batch: found nothing; allowed: Batch number"),
+    (stock("").replace('expiry = "2027-02-28"\n', ""), "stock.0.expiry: found nothing; allowed: Use before"),
+    (stock("").replace('item = "adhesive"\n', ""), "stock.0.item: found nothing; allowed: What it is"),
+    (stock('storage_limit = "25 °C"\nexcursion_time = "2 d"'), "stock.0.excursion_temperature: found nothing"),
+    (stock('storage_limit = "25 °C"\nexcursion_temperature = "38 °C"'), "stock.0.excursion_time: found nothing"),
+    (stock('excursion_temperature = "38 °C"\nexcursion_time = "2 d"'), "stock.0.storage_limit: found nothing"),
+    (stock('storage_limit = "25 °C"\nexcursion_temperature = "25 °C"\nexcursion_time = "2 d"'),
+     "stock.0.excursion_temperature: found '25 °C'; allowed: more than storage_limit = 25 °C"),
+    (stock("") + stock(""), "stock.1.batch: found 'A' again, which stands in stock.0; allowed: one row for each item, "
+     "width, diameter and batch. To mend: add the counts in one row"),
     ('[order]\nspare_confidence = "40 %"\n', "order.spare_confidence: found '40 %'; allowed: at least 50 %")])
 def test_a_fault_says_where_it_is_what_is_allowed_and_how_to_mend_it(folder, text, wanted):
     found = faults(folder, text)
@@ -133,3 +157,22 @@ def test_what_is_missing_in_the_head_is_asked_for(folder):
 
 def test_every_field_has_a_question():
     assert all(info.description for _, info in walk(Campaign))
+
+
+def test_rows_of_the_shelf_of_other_sizes_or_batches_stand_beside_each_other(folder):
+    unit = 'width = "260 mm"\ndiameter = "406.4 mm"'
+    text = "".join((stock(unit), stock(unit.replace("260", "170")), stock(unit).replace('"A"', '"B"'), stock("")))
+    assert len(load_campaign(helper.campaign(folder, 1, text + stock('storage_limit = "25 °C"').replace('"A"', '"C"'))
+                             ).sheet.stock) == 5
+
+
+def test_every_row_of_the_shelf_tells_all_that_it_lacks(folder):
+    assert [f.split(": ")[1] for f in faults(folder, '[[stock]]\nitem = "unit"\n[[stock]]\nitem = "adhesive"\n')] == [
+        *(f"stock.0.{key}" for key in ("count", "batch", "expiry", "width", "diameter")),
+        *(f"stock.1.{key}" for key in ("count", "batch", "expiry"))]
+
+
+def test_the_cure_is_not_asked_for_among_the_fixed_hours():
+    """It is a term of its own in the expected hours: counted there once."""
+    asked = dict(walk(Campaign))["dig.hours_fixed"].description
+    assert "strip, blast, measure, coat" in asked and "cure" not in asked

@@ -1,6 +1,7 @@
 """A screening from listing to files: totals, the same bytes whatever the blocks, one clear message for bad input."""
 
 import csv
+import datetime
 import io
 import json
 import shutil
@@ -327,3 +328,88 @@ def test_a_rule_that_joins_all_is_refused(made, tmp_path):
     with pytest.raises(CaseFaults, match=r"assessment\.interaction"):
         screen(folder / "listing.csv", folder / "mapping.toml", tmp_path / "out")
     assert [p.name for p in tmp_path.iterdir()] == ["copy"]
+
+
+def test_a_folder_in_which_nothing_can_be_made_is_one_message(made):
+    with pytest.raises(PackageError, match=r"^/proc/foo: cannot be written"):
+        screen(made.folder / "listing.csv", made.folder / "mapping.toml", Path("/proc/foo"))
+
+
+# -- days ---------------------------------------------------------------------------------------------------------
+RUN, LATE = "2026-05-14", datetime.date(2026, 6, 1)
+
+
+def with_days(made, tmp_path, run=RUN, measured=RUN, segment=""):
+    folder = tmp_path / "copy"
+    shutil.copytree(made.folder, folder)
+    text = (folder / "mapping.toml").read_text("utf-8").replace(f'run_date = "{RUN}"', f'run_date = "{run}"')
+    text = text.replace('set = { "pipe.nominal_wall"', f'set = {{ {segment}"pipe.nominal_wall"', 1)
+    (folder / "mapping.toml").write_text(text, "utf-8")
+    base = (folder / "base.toml").read_text("utf-8")
+    assert RUN in base
+    (folder / "base.toml").write_text(base.replace(f'measured_date = {{ value = "{RUN}"',
+                                                   f'measured_date = {{ value = "{measured}"'), "utf-8")
+    return lambda **how: screen(folder / "listing.csv", folder / "mapping.toml", tmp_path / "out", **how)
+
+
+@pytest.mark.parametrize(("days", "says"), [
+    ({"run": "2026-07-01"}, r"mapping\.toml, line \d+: listing\.run_date: found 2026-07-01, which is after today, "
+     "2026-06-01"),
+    ({"measured": "2026-06-02"}, r"base\.toml.*growth\.measured_date: found 2026-06-02, which is after today"),
+    ({"segment": '"growth.measured_date" = "2031-05-14", '}, r"segment\.0\.set: growth\.measured_date: found 2031")])
+def test_a_day_that_is_yet_to_come_is_refused(made, tmp_path, days, says):
+    with pytest.raises(CaseFaults, match=says):
+        with_days(made, tmp_path, **days)(now=LATE)
+    assert [p.name for p in tmp_path.iterdir()] == ["copy"]
+
+
+def test_the_day_itself_is_no_fault(made, tmp_path):
+    assert with_days(made, tmp_path)(now=datetime.date(2026, 5, 14), where="rank < 2").ranked
+
+
+@pytest.mark.parametrize(("measured", "life", "told"), [
+    ("2025-05-14", True, True), ("2025-05-14", False, False), ("2026-05-15", True, False), ("2026-05-16", True, True)])
+def test_a_life_that_counts_from_another_day_than_that_of_the_run_is_told(made, tmp_path, measured, life, told):
+    found = with_days(made, tmp_path, measured=measured)(now=LATE, life=life, where="rank < 2")
+    text = f"Remaining lives count from measured_date = {measured}, but the run was on {RUN} by the mapping"
+    assert any(t.startswith(text) for t in found.told) is told
+
+
+# -- what must be known of the listing ----------------------------------------------------------------------------
+def test_a_register_without_repairs_is_told(made, found, tmp_path):
+    (tmp_path / "nothing here").mkdir()
+    other = again(made, tmp_path, register=tmp_path / "nothing here", where="rank < 2")
+    text = "No known repair was found in nothing here: rows are screened as if there were none."
+    assert any(t.startswith(text) for t in other.told) and not any("known repair" in t for t in found.told)
+
+
+def test_listed_repair_factors_are_held_against_ours(found):
+    told = [t for t in found.told if t.startswith("Repair factors of ")]
+    t = table(found.folder)
+    both = np.isfinite(t["listed_repair_factor"]) & np.isfinite(t["repair_factor"])
+    assert len(told) == 1 and 0 < int(told[0].split()[3]) and both.sum() >= int(told[0].split()[3]) - found.joined * 9
+    assert not any("probably read too small" in x for x in found.told)
+
+
+def test_a_column_read_in_too_small_a_unit_is_told(made, tmp_path):
+    folder = tmp_path / "copy"
+    shutil.copytree(made.folder, folder)
+    text = (folder / "mapping.toml").read_text("utf-8")
+    assert '"% of nominal wall"' in text
+    (folder / "mapping.toml").write_text(text.replace('"% of nominal wall"', '"mil"'), "utf-8")
+    other = screen(folder / "listing.csv", folder / "mapping.toml", tmp_path / "out")
+    assert any("the loss is probably read too small" in t for t in other.told)
+
+
+def test_rows_of_no_anomaly_that_state_a_depth_are_faults_and_counted(made, found, tmp_path):
+    folder = tmp_path / "copy"
+    shutil.copytree(made.folder, folder)
+    text = (folder / "mapping.toml").read_text("utf-8")
+    words = '"Metal loss int" = "internal metal loss"'
+    assert words in text
+    (folder / "mapping.toml").write_text(text.replace(words, '"Metal loss int" = "marker"'), "utf-8")
+    other = screen(folder / "listing.csv", folder / "mapping.toml", tmp_path / "out")
+    more = other.faulty - found.faulty
+    assert more > 100 and other.rows == ROWS
+    assert any("'Metal loss int' states a depth and is no anomaly" in t for t in other.told)
+    assert sum("a depth of" in r[2] for r in lines(tmp_path / "out" / "faults.csv")) >= more

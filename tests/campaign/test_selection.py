@@ -92,6 +92,48 @@ def test_what_is_left_by_somebody_and_what_is_under_repair_is_not_dug(chosen):
                           "M-03": "under repair HB-09-r1"}
 
 
+def off_plan(rule, *known):
+    """Selects of sound rows under repair, whose depth against the design, plan and end are given."""
+    table = helper.rows(*[SOUND | {"under repair": repair} for repair, *_ in known])
+    block = helper.block(table) | {
+        "depth_against_design": np.array([word for _, word, *_ in known], dtype=object),
+        "planned_depth": np.array([plan for *_, plan, _ in known]), "carried_depth": np.array([e for *_, e in known])}
+    return select(lambda: iter([block]), rule)
+
+
+def test_a_row_ahead_of_the_plan_of_its_repair_is_told_though_no_rule_takes_it(tmp_path):
+    plan = load_campaign(helper.campaign(tmp_path, 1))
+    nan = float("nan")
+    s = off_plan(plan, ("HB-1-r1", "as planned", 3.6, 5.0), ("HB-1-r1", "ahead of the plan", 3.25, 5.0),
+                 ("HB-2-r1", "not known", nan, 5.5), ("HB-1-r1", "ahead of the plan", 3.3, 5.0))
+    assert ids(s) == []
+    ahead = ("under repair HB-1-r1, but ahead of the plan of its design (listed without allowance 3.4 mm, planned by "
+             "now with allowance ")
+    assert reasons(s) == {
+        "M-02": ahead + "3.25 mm, carried by the design 5 mm)",
+        "M-03": "under repair HB-2-r1, but not known to be as its design plans (listed without allowance 3.4 mm, "
+                "carried by the design 5.5 mm)",
+        "M-04": ahead + "3.3 mm, carried by the design 5 mm)"}
+    end = (". Not dug: the wrap stands over it, but its life is in question; the engineer decides on a look or a new "
+           "design")
+    assert s.told == [f"2 rows under repair HB-1-r1 are ahead of the plan of its design: M-02, M-04{end}",
+                      f"1 row under repair HB-2-r1 is not known to be as its design plans: M-03{end}"]
+
+
+def test_a_row_ahead_of_the_plan_that_a_rule_takes_or_that_is_added_is_told_as_well(tmp_path):
+    plan = load_campaign(helper.campaign(tmp_path, 1, "[select]\nrepair_factor_above = 0.5\n[[add]]\nid = \"M-01\"\n"
+                                                      'reason = "seen"\n'))
+    s = off_plan(plan, ("HB-1-r1", "ahead of the plan", 3.25, 5.0), ("HB-1-r1", "as planned", 3.5, 5.0))
+    assert ids(s) == [] and list(reasons(s)) == ["M-01", "M-02"] and reasons(s)["M-02"] == "under repair HB-1-r1"
+    assert "ahead of the plan" in reasons(s)["M-01"] and s.told[0].startswith("1 row under repair HB-1-r1 is ahead")
+
+
+def test_many_rows_ahead_of_the_plan_are_counted_and_the_first_named(tmp_path):
+    plan = load_campaign(helper.campaign(tmp_path, 1))
+    s = off_plan(plan, *[("HB-1-r1", "ahead of the plan", 3.25, 5.0)] * 23)
+    assert s.told[0].startswith("23 rows under repair") and "M-20 and more" in s.told[0] and len(s.left) == 23
+
+
 def test_a_feature_that_is_not_in_the_ranking_is_a_fault(tmp_path):
     plan = load_campaign(helper.campaign(tmp_path, 1, '[[add]]\nid = "X"\nreason = "x"\n[[leave]]\nid = "M-01"\n'
                                                       'reason = "x"\nby = "E. Example"\n'))

@@ -74,6 +74,9 @@ class FakeCases:
         text = self.text.replace('id = "HB-02"', f'id = "{chosen.case_id}"')
         return {f"{chosen.case_id}.toml": f"# row {chosen.lead['row']}\n{text}".encode()}, []
 
+    def as_measured(self, blocks: Any) -> dict:
+        return {}
+
     def told(self) -> list[str]:
         return []
 

@@ -80,6 +80,47 @@ def test_no_room_is_insufficient_data_that_names_the_stretch(laid, rule, start, 
     assert "no room" in details(o)
 
 
+@pytest.mark.parametrize("clear", ["217.2 mm", "215.123456 mm", "216.000007 mm", "214.9999949 mm",
+                                   "208.7654321987654321 mm", "8.123456789 in"])
+def test_a_set_that_lies_against_its_limit_is_accepted_whatever_its_last_digit(laid, clear):
+    """Independent: the room that is asked for, from the place of the set: half of its footprint, its middle, and the
+    distance from a weld, 25 mm."""
+    o = laid(defect__clear_downstream=clear)
+    r, check = of(o), o.design.extent.clear[1]
+    assert r.layout.fits and r.shift < 0 and o.decision.word == WRAP
+    really = r.layout.middle + r.overall.magnitude / 2 - 236 / 2 + 25
+    assert check.met and check.provided.magnitude == pytest.approx(really, abs=6e-6)
+    assert check.limit.magnitude - 1e-5 <= check.provided.magnitude <= check.limit.magnitude
+
+
+def test_a_set_that_really_lies_beyond_its_limit_is_never_accepted(laid):
+    """Independent: half the damage with its allowance, overlap, end and 25 mm, less half of what was measured."""
+    e = laid().design.extent
+    tight = 246 / 2 + e.overlap.magnitude + e.end.magnitude + 25 - 236 / 2
+    for clear, decision in ((tight + 1e-6, WRAP), (tight - 2e-5, NO_DATA), (tight - 1e-3, NO_DATA)):
+        o = laid(defect__clear_downstream=f"{clear:.6f} mm")
+        assert o.decision.word == decision and of(o).layout.fits == (decision == WRAP)
+
+
+@pytest.mark.parametrize("neighbour", ["355.123456 mm", "354.9999949 mm", "14.123456789 in"])
+def test_a_set_that_lies_at_the_least_gap_from_the_next_repair_is_accepted(laid, neighbour):
+    o = laid(defect__neighbour_downstream=neighbour)
+    gap = next(c for c in o.design.extent.clear if c.title.startswith("Gap to the full thickness"))
+    assert of(o).shift < 0 and gap.met and o.decision.word == WRAP
+    assert gap.limit.magnitude <= gap.provided.magnitude <= gap.limit.magnitude + 1e-5
+
+
+@pytest.mark.parametrize(("less", "word"), [(0, WRAP), (1e-6, WRAP), (2e-5, NO_DATA)])
+def test_a_set_held_on_both_sides_is_accepted_where_it_fits(laid, less, word):
+    """Widths of one size, so that the set has one place: 2 x 410 mm, two ends, centred; independent: by hand."""
+    end = laid().design.extent.end.magnitude
+    clear = f"{round((820 - 236) / 2 + end + 25, 6) - less:.7f} mm"
+    o = laid(defect__clear_upstream=clear, defect__clear_downstream=clear, layout__from_stock="yes",
+             lists={"stock": [unit(410, 2, "A")]})
+    assert o.decision.word == word
+    assert of(o).shift == pytest.approx(0, abs=2e-6) if word == WRAP else not of(o).layout.fits
+
+
 def test_a_joint_stays_out_of_its_stretch(laid):
     o = laid(lists=lead(4.43, 4.46, "no joint", "seam of a patch"))
     assert o.decision.word == WRAP

@@ -24,16 +24,16 @@ from wrapcalc.reading import line_numbers, shown_name
 
 
 def pairs(blocks: Iterable[Mapping[str, np.ndarray]], measured: Measured) -> list[Pair]:
-    """Listing and field depth of the features that were measured, in the order of the ranking."""
-    field = {i: r.sizes["depth"] for i, r in measured.rows.items() if "depth" in r.sizes}
-    out: dict[str, Pair] = {}
+    """Listing and field depth of the features that were measured, in the order of the ranking. measured: as
+    `measured_rows.matched` gives it."""
+    field = {measured.at[i]: r.sizes["depth"] for i, r in measured.rows.items() if "depth" in r.sizes}
+    out = []
     for block in blocks:
-        known = np.isin(block["feature_id"].astype(object), list(field)) & np.isfinite(block["depth"])
-        for i in np.flatnonzero(known & np.isfinite(block["wall"])).tolist():
-            name = str(block["feature_id"][i])
-            # Of an id that the listing has twice, the first of the ranking counts.
-            out.setdefault(name, Pair(name, float(block["depth"][i]), field[name], float(block["wall"][i])))
-    return list(out.values())
+        known = np.isin(block["row"], list(field)) & np.isfinite(block["depth"]) & np.isfinite(block["wall"])
+        for i in np.flatnonzero(known).tolist():
+            out.append(Pair(str(block["feature_id"][i]), float(block["depth"][i]), field[int(block["row"][i])],
+                            float(block["wall"][i])))
+    return out
 
 
 def carried(plan: Plan, found: list[Pair]) -> tuple[float, Bias]:

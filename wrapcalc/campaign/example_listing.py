@@ -333,5 +333,5 @@ def _field_rows(line: made.Line, f: made.Features, columns: list[list[str]], row
         from_weld = max(0.0, f.at[i] - line.start[f.joint[i]] + place[k])
         yield ",".join([columns[0][i], columns[4][i], str(10 * (int(f.joint[i]) + 1)), f"{from_weld:.0f}",
                         columns[8][i], f"{depth[k]:.1f}", f"{max(length[k], 5):.0f}", f"{max(width[k], 5):.0f}",
-                        f"{wall[k] * 0.994:.2f}", DATES[run].replace(month=9).isoformat(),
+                        f"{wall[k] * 0.994:.2f}", DATES[run].replace(month=7).isoformat(),
                         f"dig sheet D-{int(columns[0][i][1:])} (invented)"])

@@ -6,7 +6,8 @@ from pathlib import Path
 
 from wrapcalc.campaign.report import write_report
 from wrapcalc.campaign.roll_up import BY_SITE, DIG_LIST, ORDER, SEASON, roll_up
-from wrapcalc.campaign.run import CampaignRun, held
+from wrapcalc.campaign.run import SCREENING, CampaignRun, held
+from wrapcalc.campaign.screen import FAULTS
 
 WORKBOOK, TEMPLATE = "campaign.ipynb", "campaign.ipynb"
 
@@ -23,6 +24,8 @@ def finish(run: CampaignRun) -> list[str]:
     out = [f"{s.rows} anomalies ranked: {len(s.chosen)} repairs chosen, {len(s.left)} rows left with a reason",
            f"{len(run.packaged)} packages ({run.kept} of them finished before), {wraps} of them wrap, "
            f"{len(run.failures)} failed"]
+    if run.faulty_rows:
+        out.append(f"{run.faulty_rows} rows of the listing have faults and are in no ranking: {SCREENING}/{FAULTS}")
     out += [f"FAILED {f.case_id}: {f.message.splitlines()[0]}" for f in run.failures]
     out += data["missed"]
     if data["shortages"]:

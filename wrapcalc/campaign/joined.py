@@ -16,6 +16,8 @@ from typing import Any
 
 import numpy as np
 
+from wrapcalc.campaign.damage_over import gravest_name
+from wrapcalc.campaign.features_beside import joined_beside
 from wrapcalc.campaign.neighbours import DOWNSTREAM_END, MIDDLE, NOT_STATED, UPSTREAM_END, edges
 from wrapcalc.case.boxes import shortest_arc
 from wrapcalc.case.model import INTERNAL_LOSS, METAL_LOSS
@@ -43,7 +45,8 @@ def joined(rows: Sequence[Mapping[str, Any]], diameter: float, place: str = NOT_
     start, length = float(np.min(x0)), float(np.max(x1) - np.min(x0))
     depth, both = _depth(rows)
     width, clock = _around(rows, around)
-    pits = None if both or math.isnan(width) else _pits(rows, x0 - start)
+    over = gravest_name([str(r.get("damage_over") or "") for r in rows])
+    pits = None if both or over or math.isnan(width) else _pits(rows, x0 - start)
     if pits is not None:
         table = read_pits(pits, "pits")  # the sizes as the case reads them: clocks stand there in whole minutes
         length, wide = table.extent(around)
@@ -55,10 +58,34 @@ def joined(rows: Sequence[Mapping[str, Any]], diameter: float, place: str = NOT_
         known = [r[name] for r in rows if not math.isnan(r.get(name, math.nan))]
         if known:
             row[name] = min(known)
+    row |= _sources(rows, row) | joined_beside(rows, _ends(rows, place), float(np.max(x1)))
+    row["damage_over"] = over
     ids = ", ".join(str(r["feature_id"]) for r in rows)
-    deep = ("; loss from within beside loss from without: depths added" if both else
+    deep = (f"; as one box, because other damage lies over it ({over})" if over else
+            "; loss from within beside loss from without: depths added" if both else
             "" if pits is not None else "; as one box, because a size or a clock is not known")
     return Joined(row, pits, f"one repair for {ids} (rows {', '.join(str(r['row']) for r in rows)}){deep}")
+
+
+def _sources(rows: Sequence[Mapping[str, Any]], whole: Mapping[str, Any]) -> dict[str, Any]:
+    """Where the values of the whole come from, "NAME_source", as far as one of them was measured in the ditch: the row
+    that has the depth, or those whose depths are added; the least wall; every row for the box. "" where all is of the
+    listing. depth_share: what the listing says of that depth, NaN where it is not of one row."""
+    sides = ([r for r in rows if (r["kind"] == METAL_LOSS) == outer] for outer in (True, False))
+    deepest = [max(side, key=lambda r: r["depth"]) for side in sides if side]
+    deep = [r for r in deepest if r["depth"] == whole["depth"]][:1] or deepest
+    thin = [r for r in rows if r.get("sound_wall", math.nan) == whole.get("sound_wall")][:1]
+    out: dict[str, Any] = {"depth_share": deep[0].get("depth_share", math.nan) if len(deep) == 1 else math.nan}
+    for name, of in (("depth", deep), ("sound_wall", thin), *((n, rows) for n in ("length", "width", "clock"))):
+        field = [r for r in of if r.get(f"{name}_source")]
+        out[f"{name}_source"] = "; ".join(
+            [f"{r['feature_id']}: {r[f'{name}_source']}" for r in field]
+            + ([_listed([r for r in of if r not in field])] if len(field) < len(of) else [])) if field else ""
+    return out
+
+
+def _listed(rows: Sequence[Mapping[str, Any]]) -> str:
+    return f"{', '.join(str(r['feature_id']) for r in rows)}: as listed, row {', '.join(str(r['row']) for r in rows)}"
 
 
 def _edges(rows: Sequence[Mapping[str, Any]], place: str) -> tuple[np.ndarray, np.ndarray]:
@@ -67,6 +94,11 @@ def _edges(rows: Sequence[Mapping[str, Any]], place: str) -> tuple[np.ndarray, n
     some = {k: np.array([r[k] for r in rows], dtype=float) for k in ("survey", "length")}
     read = [edges(some, p) for p in ((UPSTREAM_END, MIDDLE) if place == NOT_STATED else (place,))]
     return max(read, key=lambda e: float(e[1].max() - e[0].min()))
+
+
+def _ends(rows: Sequence[Mapping[str, Any]], place: str) -> np.ndarray:
+    """Downstream edges at the outer of their readings, from which the clear pipe is told."""
+    return edges({k: np.array([r[k] for r in rows], dtype=float) for k in ("survey", "length")}, place)[1]
 
 
 def _depth(rows: Sequence[Mapping[str, Any]]) -> tuple[float, bool]:

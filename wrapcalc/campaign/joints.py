@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from wrapcalc.campaign import features_beside
 from wrapcalc.campaign.neighbours import DOWNSTREAM_END, MIDDLE, NOT_STATED, UPSTREAM_END
 from wrapcalc.campaign.noted import Noted, rows_in_words
 
@@ -40,17 +41,20 @@ class Welds:
     joints: np.ndarray
     seam: np.ndarray
     told: tuple[str, ...] = ()
+    features: features_beside.Features = features_beside.NONE
 
     @classmethod
     def collect(cls, blocks: Iterable[Block]) -> Welds:
-        """The welds of a listing that is read block by block; also finds feature ids that come twice.
+        """The welds and other features of a listing that is read block by block; also finds ids that come twice.
 
-        Memory grows with the welds, and by 16 bytes for each row.
+        Memory grows with the welds and features, and by 16 bytes for each row.
         """
+        beside = features_beside.Collector()
         kept: list[dict[str, np.ndarray]] = []
         ids: list[np.ndarray] = []
         rows: list[np.ndarray] = []
         for block in blocks:
+            beside.add(block)
             c = block.columns
             at = np.flatnonzero((c["kind"] == "girth weld") & np.isfinite(c["log_distance"]))
             if len(at):
@@ -59,10 +63,11 @@ class Welds:
             named = np.flatnonzero(c["feature_id"] != "")
             ids.append(np.fromiter((hash(t) for t in c["feature_id"][named]), np.int64, len(named)))
             rows.append(np.asarray(block.row)[named])
-        told = _repeated(ids, rows)
+        features = beside.features()
+        told = [*_repeated(ids, rows), *features.told]
         if not kept:
             none = np.empty(0)
-            return cls(none, none.astype(object), none.astype(object), none, (*told, _NO_WELDS))
+            return cls(none, none.astype(object), none.astype(object), none, (*told, _NO_WELDS), features)
         w = {n: np.concatenate([k[n] for k in kept]) for n in kept[0]}
         name = np.where(w["weld"] != "", w["weld"], w["feature_id"])
         order = np.lexsort((w["seam_clock"], w["joint"].astype(str), name.astype(str), w["log_distance"]))
@@ -74,7 +79,7 @@ class Welds:
         first = {n: v[new] for n, v in w.items()}
         for what, names in (("Girth welds", first["name"]), ("Joints", first["joint"])):
             told += _out_of_order(what, names, first["row"])
-        return cls(first["log_distance"], first["name"], first["joint"], first["seam_clock"], tuple(told))
+        return cls(first["log_distance"], first["name"], first["joint"], first["seam_clock"], tuple(told), features)
 
     def beside(self, log: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Number of the weld before and after each distance in the log, -1 where there is none. What lies on a weld

@@ -28,6 +28,8 @@ LOSSES = (METAL_LOSS, INTERNAL_LOSS, "metal loss")
 Rows = dict[str, np.ndarray]
 #: What screener and wraps ask of a row.
 _ASKED = ("depth", "length", "width", "clock", "sound_wall", "clear_upstream", "clear_downstream")
+#: What is asked of other damage.
+_ASKED_OTHER = ("depth", "clock", "riser", "loss_under")
 #: From what may wait to what may not: what cannot be judged is graver than what may stay, and no excuse for a repair.
 _GRAVER = np.array([(NO_REPAIR, REDUCE, NO_DATA, REPAIR, OTHER).index(i) for i in range(len(DISPOSITIONS))])
 
@@ -116,7 +118,7 @@ class Judge:
             for kind in OTHER_KINDS if len(at) < len(here) else ():
                 at = here[kinds[here] == kind]
                 if len(at):
-                    judged = self._other(g, kind).judge({n: rows[n][at] for n in ("depth", "clock")})
+                    judged = self._other(g, kind).judge({n: rows[n][at] for n in _ASKED_OTHER if n in rows})
                     judged["reason"] = np.array([self.reasons.code(t) for t in judged["reason"].tolist()], np.int16)
                     self._place(judged, group.others[kind].criteria, at, count, out)
         return out

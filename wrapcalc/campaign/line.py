@@ -13,6 +13,7 @@ import numpy as np
 from wrapcalc import units
 from wrapcalc.campaign import row_checks
 from wrapcalc.campaign.case_text import at, length, mm, put, toml_of, value
+from wrapcalc.campaign.features_beside import NONE, Beside, Features, bound_rows, graver_inside, with_inside
 from wrapcalc.campaign.joints import Welds, clear, link
 from wrapcalc.campaign.neighbours import DOWNSTREAM_END, UPSTREAM_END
 from wrapcalc.campaign.noted import Noted
@@ -50,7 +51,7 @@ _STAND_IN = {"kind": METAL_LOSS, "length": "50 mm", "width": "50 mm", "clock": "
 #: Nominal walls that a line may have; more are measured walls in the wrong column.
 _MOST_WALLS = 200
 #: A nominal wall of a row that is so many times that of its segment is told: a slip makes the pipe look strong.
-_THICK = 1.7
+_THICK = 1.02
 _TURNED = {UPSTREAM_END: DOWNSTREAM_END, DOWNSTREAM_END: UPSTREAM_END}
 
 
@@ -81,8 +82,9 @@ class Line:
         self.place = _TURNED.get(place, place) if self.backwards else place
         self.noted = Noted()
         self._base: Bundle | None = None
-        self._groups: dict[tuple[int, float], int] = {}
-        self._keys: list[tuple[int, float]] = []
+        self._groups: dict[tuple[int, float, str], int] = {}
+        self._keys: list[tuple[int, float, str]] = []  # segment, nominal wall, what is inside the repair
+        self._beside: tuple[Features, Beside] | None = None
         self._bundles: dict[int, Bundle] = {}
         self._refused: dict[int, Fault | None] = {}
         self._scalars: dict[int, tuple[float, float]] = {}
@@ -221,15 +223,25 @@ class Line:
         return out
 
     def _refuse_walls(self, walls: np.ndarray) -> None:
-        count = len({w for _, w in self._keys} | set(walls.tolist()))
+        count = len({w for _, w, _ in self._keys} | set(walls.tolist()))
         if count > _MOST_WALLS:
             raise CaseFaults([Fault(self.mapping.file, "columns.nominal_wall", f"a column with more than {_MOST_WALLS} "
                                     "different nominal walls", f"nominal walls, of which a line has at most "
                                     f"{_MOST_WALLS}", "see whether this column holds the measured wall",
                                     self.mapping.line_of("columns.nominal_wall"))])
 
-    def _group(self, segment: int, wall: float) -> int:
-        key = (segment, wall)
+    def inside(self, group: np.ndarray, word: np.ndarray) -> np.ndarray:
+        """Groups of rows, those with a word in groups of their own: what is inside the repair, beside what the base
+        case states."""
+        out = group.copy()
+        for w in sorted(set(word.tolist()) - {""}):
+            for g in np.unique(group[word == w]).tolist():
+                segment, wall, stated = self._keys[g]
+                out[(word == w) & (group == g)] = self._group(segment, wall, graver_inside(stated, w))
+        return out
+
+    def _group(self, segment: int, wall: float, inside: str = "") -> int:
+        key = (segment, wall, inside)
         if key not in self._groups:
             self._groups[key] = len(self._keys)
             self._keys.append(key)
@@ -238,7 +250,7 @@ class Line:
     def bundle(self, group: int) -> Bundle:
         """Template of a group: a case whose defect has stand-in sizes. Raises CaseFaults that name the segment."""
         if group not in self._bundles:
-            segment, wall = self._keys[group]
+            segment, wall, _ = self._keys[group]
             data = self.template(group)
             data["defect"] = _STAND_IN | {"depth": mm(wall / 10)} | data.get("defect", {})
             if at(data, "pipe.sound_wall") is None:
@@ -269,8 +281,8 @@ class Line:
 
     def template(self, group: int) -> dict[str, Any]:
         """The base case with what the segment of a group sets, and its nominal wall, as plain data."""
-        segment, wall = self._keys[group]
-        data = self._with_segment(segment)
+        segment, wall, inside = self._keys[group]
+        data = with_inside(self._with_segment(segment), inside)
         pipe = data.setdefault("pipe", {})
         if self.walls[segment] != wall:
             if pipe.pop("listed_size", None) and "outside_diameter" not in pipe:
@@ -305,7 +317,8 @@ class Line:
 
         Adds row, survey, group, sound_wall, wall_source (a code of WALL_SOURCES), upstream_weld, downstream_weld,
         from_downstream_weld (from the stated place of the row), clear_upstream, clear_downstream (from the edges of the
-        anomaly to the welds, the lesser reading where two can be meant); fills in depth (from its share of the wall),
+        anomaly to the welds and other features, the lesser reading where two can be meant), beside_upstream,
+        beside_downstream, inside (as `features_beside.bound_rows` does); fills in depth (from its share of the wall),
         nominal_wall, joint, joint_length, from_upstream_weld, seam_clock. Clock and sides face downstream.
         """
         c: dict[str, np.ndarray] = {**block.columns, "row": np.asarray(block.row)}
@@ -325,14 +338,17 @@ class Line:
                 c[name] = np.mod(12 - c[name], 12)
         link(c, welds, self.survey, self.noted, backwards=self.backwards)
         self._clear(c)
+        bound_rows(c, self.beside(welds.features), self.place, self.noted.add)
         return c, sorted(checks.faults, key=lambda f: f.row)
 
     def _place_and_wall(self, c: dict[str, np.ndarray], checks: row_checks.Checks) -> None:
         """Group, walls and depth of each row; what cannot be is told to `checks`."""
         segment = self._segment(c["survey"])
         own = np.where(segment >= 0, self.walls[np.maximum(segment, 0)], np.nan)
-        self.noted.add(f"the nominal wall of the row is more than {_THICK:g} times that of the segment or the base "
-                       "case: see whether it is right", c["row"][c["nominal_wall"] > _THICK * own])
+        self.noted.add(
+            f"the nominal wall of the row is more than {100 * (_THICK - 1):.0f} % above that of the segment or the base "
+            "case, and is taken: a wall that no document shows makes a defect look harmless; where it is right state a "
+            "segment with it, where it is not leave the column out", c["row"][c["nominal_wall"] > _THICK * own])
         c["nominal_wall"] = np.where(np.isfinite(c["nominal_wall"]), steady_rows(c["nominal_wall"]), own)
         checks.placed(segment)
         group = self.group_of(c["survey"], c["nominal_wall"])
@@ -350,6 +366,12 @@ class Line:
         share = np.where(c["kind"] == "dent", np.nan, c["depth_share"])
         c["depth"] = np.where(np.isfinite(c["depth_share"]), steady_rows(share * of), c["depth"])
         checks.sizes(around)
+
+    def beside(self, features: Features | None = None) -> Beside:
+        """Features placed along the line; without an argument those of the rows resolved last."""
+        if self._beside is None or (features is not None and self._beside[0] is not features):
+            self._beside = (features or NONE, Beside(features or NONE, self.survey, self.place))
+        return self._beside[1]
 
     def _clear(self, c: dict[str, np.ndarray]) -> None:
         """Clear pipe beside each row; nothing is clear on the side on which it reaches over a weld."""

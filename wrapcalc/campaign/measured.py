@@ -65,12 +65,19 @@ class MeasuredRow:
 
 @dataclass(frozen=True)
 class Measured:
-    """A file of field measurements. rows: feature id -> row, in the order of the file."""
+    """A file of field measurements. rows: feature id -> row, in the order of the file; at: feature id -> number of the
+    row of the listing that it is of, as `measured_rows.matched` finds it."""
 
     name: str = ""
     sha256: str = ""
     folder: Path = Path()
     rows: Mapping[str, MeasuredRow] = field(default_factory=dict)
+    at: Mapping[str, int] = field(default_factory=dict)
+
+    def of(self, row: Mapping[str, Any]) -> MeasuredRow | None:
+        """What was measured at a ranked row; of rows that share an id, at the one that the measurement is of."""
+        name = str(row["feature_id"])
+        return self.rows.get(name) if self.at.get(name) == row["row"] else None
 
     def grid(self, row: MeasuredRow) -> Path | None:
         """The depth grid that the row names."""
@@ -106,12 +113,25 @@ def merged(data: dict[str, Any], row: MeasuredRow, file: str) -> tuple[dict[str,
         data[table][key] = value if key == "grid" else {"value": value, "source": (source + says)[:2000],
                                                         "source_kind": "measured"}
         kept.append(Replaced(dotted, before, value, source))
+    if "grid" in row.texts:  # a gap over which pits are rejoined is a word on a table of pits only
+        data["defect"].pop("rejoin_gap", None)
     return data, kept
 
 
+def with_less_room(row: Mapping[str, Any], measured: MeasuredRow) -> dict[str, Any]:
+    """The row with the clear pipe that a length found in the ditch leaves: what it is longer than listed may lie on
+    either side. A shorter one makes no room."""
+    longer = measured.sizes.get("length", 0.0) - row["length"]
+    if not longer > 0:
+        return dict(row)
+    return dict(row) | {n: max(row[n] - longer, 0.0) for n in ("clear_upstream", "clear_downstream")
+                        if not math.isnan(row.get(n, math.nan))}
+
+
 def over_row(row: Mapping[str, Any], measured: MeasuredRow, file: str) -> tuple[dict[str, Any], list[Replaced]]:
-    """A row of the ranked table (mm, hours) with what was measured at it, and what that replaced."""
-    out, kept = dict(row), []
+    """A row of the ranked table (mm, hours) with what was measured at it, and what that replaced. "NAME_source" says
+    of each measured value that it is, where it stands and what the listing says."""
+    out, kept = with_less_room(row, measured), []
     source = f"{file} line {measured.line}" + (f": {measured.texts['source']}" if "source" in measured.texts else "")
     found: dict[str, tuple[float, str]] = {c: (measured.sizes[c], measured.written[c]) for c in measured.sizes}
     if "clock" in measured.texts:
@@ -123,6 +143,10 @@ def over_row(row: Mapping[str, Any], measured: MeasuredRow, file: str) -> tuple[
             unit = "h" if key == "clock" else "mm"
             listing = "" if before is None or math.isnan(before) else f"{before:.6g} {unit}"
             out[key] = value
+            says = f"; instead of {listing} of the listing" if listing else ""
+            out[f"{key}_source"] = f"{source}{says}"
+            if key == "depth" and "depth_share" in row:
+                out["depth_share"] = math.nan  # it is of the depth in the listing
             kept.append(Replaced((SIZES | WORDS)[column], listing, written, source))
     return out, kept
 

@@ -6,7 +6,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any
@@ -162,7 +162,7 @@ class Dig(Sheet):
         "Time to dig and fill again, for each cubic metre of trench", need="", example='"0.4 h"')
     hours_per_unit: quantity("time", least=0, most=100) = ask("Time to lay one unit", need="", example='"0.5 h"')
     hours_fixed: quantity("time", least=0, most=1000) = ask(
-        "Time at each site for all the rest: strip, blast, measure, cure, coat", need="", example='"16 h"')
+        "Time at each site for all the rest: strip, blast, measure, coat", need="", example='"16 h"')
 
 
 class Order(Sheet):
@@ -252,11 +252,42 @@ def _contradictions(sheet: Campaign, name: str, lines: dict[str, int]) -> Iterat
                             "each feature once, to be added or to be left", "remove one of the two")
             elif row.id is not None:
                 seen[row.id] = f"{table}.{i}"
+    yield from _shelf(sheet.stock, fault)
     if sheet.bias.carry is not None and sheet.bias.reason is None:
         yield fault("bias.reason", "nothing", "a text", f"say why carry = \"{sheet.bias.carry}\" was chosen")
     if sheet.bias.carry == "yes" and not sheet.measured.file:
         yield fault("bias.carry", "'yes'", "no, unless [measured] names field measurements: bias is known from them",
                     'add file = "field.csv" under [measured], or write carry = "no"')
+
+
+def _shelf(stock: Sequence[Stock], fault: Callable[[str, str, str, str], Fault]) -> Iterator[Fault]:
+    """What a row of the shelf lacks, and rows that say the same batch twice; as for the stock of a case."""
+    seen: dict[tuple, int] = {}
+    for i, s in enumerate(stock):
+        for key in lacking(s):
+            info = Stock.model_fields[key]
+            yield fault(f"stock.{i}.{key}", "nothing", f"{info.description}", f"add {key} = "
+                        f"{info.json_schema_extra['example']}, or remove this [[stock]]")
+        limit, warm = s.storage_limit, s.excursion_temperature
+        if limit is not None and warm is not None and warm.base <= limit.base:
+            yield fault(f"stock.{i}.excursion_temperature", units.shown(warm.written),
+                        f"more than storage_limit = {limit.written}", "remove it where there was none")
+        row = (s.item, s.batch, *(None if given is None else given.base for given in (s.width, s.diameter)))
+        if None in (s.item, s.batch):
+            continue
+        if row in seen:
+            yield fault(f"stock.{i}.batch", f"'{s.batch}' again, which stands in stock.{seen[row]}",
+                        "one row for each item, width, diameter and batch", "add the counts in one row")
+        seen.setdefault(row, i)
+
+
+def lacking(s: Stock) -> list[str]:
+    """Fields that a row of the shelf has to state and does not."""
+    wanted = ["item", "count", "batch", "expiry"]
+    wanted += ["width"] * (s.item in ("unit", "cloth")) + ["diameter"] * (s.item == "unit")
+    if s.excursion_time is not None or s.excursion_temperature is not None:
+        wanted += ["storage_limit", "excursion_temperature", "excursion_time"]
+    return [key for key in wanted if getattr(s, key) is None]
 
 
 def _absent(sheet: Campaign, folder: Path, name: str, lines: dict[str, int]) -> Iterator[Fault]:

@@ -1,13 +1,14 @@
 """Dents, gouges and cracks of a listing: no strength method here, but the repair criteria speak as in a single case.
 
 What a listing does not state of them (stress risers, welds, strain) is not stated to the criteria either: they are
-open, never taken as passed.
+open, never taken as passed. Where its boxes show other damage over metal loss, that is stated.
 """
 
 from __future__ import annotations
 
 import copy
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -26,6 +27,10 @@ NO_STRENGTH = {k: f"there is no strength method here for a {k}" for k in KINDS}
 #: Facts that differ from row to row.
 _FACTS = {"dent": ("dent_over_diameter", "dent_depth_in_mm"), "gouge": ("gouge_over_nominal",),
           "crack": ("crack_depth_over_wall",)}
+#: What is stated besides where other damage lies over metal loss.
+_OVER_LOSS: dict[str, dict[str, Any]] = {
+    "dent": {"dent_stress_riser": "yes", "metal_loss": None}, "gouge": {"metal_loss": "yes"},
+    "crack": {"metal_loss": "yes"}}
 _CRACK = "a crack is outside what a wrap of this kind may restore"
 
 
@@ -45,9 +50,10 @@ class OtherDamage:
         apart = replace(ruled.exclusions.criteria, criteria=tuple(
             c for c in ruled.exclusions.criteria.criteria if c.paragraph not in AWAITS))
         places = (None, "top", "bottom") if kind == "dent" else (None,)
-        self._rulings = {p: Ruling(lists, apart, ruled.facts | ({"dent_position": p} if kind == "dent" else {}),
-                                   _FACTS[kind]) for p in places}
-        self.criteria = self._rulings[None].table
+        self._rulings = {(p, over): Ruling(
+            lists, apart, ruled.facts | ({"dent_position": p} if kind == "dent" else {})
+            | (_OVER_LOSS[kind] if over else {}), _FACTS[kind]) for p in places for over in (False, True)}
+        self.criteria = self._rulings[None, False].table
 
     def _measure(self, bundle: Bundle) -> None:
         self._D, self._nominal = (bundle.case.get(f"pipe.{n}").base for n in ("outside_diameter", "nominal_wall"))
@@ -61,7 +67,8 @@ class OtherDamage:
     def judge(self, rows: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
         """disposition, reason (texts), criterion, exclusion, deadline_days, criteria_open of every row.
 
-        rows: depth (mm, NaN where it is not known), clock (hours), as `Line.resolve` gives them.
+        rows: depth (mm, NaN where it is not known), clock (hours), as `Line.resolve` gives them; where it is known also
+        riser (whether it lies over loss) and loss_under (the greatest depth of that, mm), as `damage_over.links` does.
         """
         count = len(rows["depth"])
         out: dict[str, np.ndarray] = {
@@ -69,11 +76,14 @@ class OtherDamage:
             "exclusion": np.full(count, np.int16(-1)), "deadline_days": np.full(count, np.inf),
             "criteria_open": np.zeros(count, np.uint16),
             "reason": np.full(count, NO_STRENGTH[self._kind], dtype=object)}
-        place = self._places(rows["clock"])
-        for name, ruling in self._rulings.items():
-            at = np.flatnonzero(place == name)
+        place, over = self._places(rows["clock"]), rows.get("riser", np.zeros(count, bool))
+        depth = rows["depth"]
+        if self._kind == "crack" and "loss_under" in rows:  # the criteria ask for the crack with the loss above it
+            depth = depth + np.nan_to_num(rows["loss_under"])
+        for (name, riser), ruling in self._rulings.items():
+            at = np.flatnonzero((place == name) & (over == riser))
             if len(at):
-                self._judged(ruling, rows["depth"][at], at, out)
+                self._judged(ruling, depth[at], at, out)
         return out
 
     def _places(self, clock: np.ndarray) -> np.ndarray:

@@ -5,19 +5,20 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from wrapcalc.campaign.carried import pairs
-from wrapcalc.campaign.dig_list import dig_list, dig_rows, with_stock, write_dig_list
-from wrapcalc.campaign.measured import Measured, read_measured
+from wrapcalc.campaign.dig_list import DigList, dig_list, dig_rows, with_stock, write_dig_list
 from wrapcalc.campaign.order import order_list
 from wrapcalc.campaign.order_table import order_rows, write_order, write_sites
 from wrapcalc.campaign.run import PACKAGES, RANKED, SCREENING, CampaignRun, write_aside
 from wrapcalc.campaign.run_bias import FEWEST, run_bias
 from wrapcalc.campaign.season import season, season_columns, season_rows
+from wrapcalc.campaign.section_pressure import with_the_rest
 from wrapcalc.campaign.selection import ranked_blocks
 from wrapcalc.campaign.strength import DISPOSITIONS
 from wrapcalc.render.figures._line_map import MARKS
@@ -41,7 +42,7 @@ def roll_up(run: CampaignRun) -> dict[str, Any]:
     sheet, out = run.plan.sheet, run.out
     packages = [out / PACKAGES / p.package for p in run.packaged]
     rows = {c.case_id: c.rows for c in run.selection.chosen}
-    found = dig_list(packages, sheet, _snapshot(run.plan.known_repairs), rows)
+    found = _with_the_rest(run, dig_list(packages, sheet, _snapshot(run.plan.known_repairs), rows))
     plan = season(found, sheet)
     confidence = sheet.order.spare_confidence
     order = order_list(packages, sheet.stock, confidence=None if confidence is None else confidence.base,
@@ -71,6 +72,17 @@ def _snapshot(known: Path | None):
     return current(known)
 
 
+def _with_the_rest(run: CampaignRun, found: DigList) -> DigList:
+    """The pressures of sections with older revisions and other packages of the folder, and cases without a result."""
+    own = _snapshot(run.out / PACKAGES)
+    counted = {(p.case_id, p.revision) for p in run.packaged}
+    done = {case_id for case_id, _ in counted}
+    silent = [c.case_id for c in run.selection.chosen if c.case_id not in done]
+    told = {p.section.name: p.section for p in found.places}
+    told = {name: with_the_rest(section, own, counted, silent) for name, section in told.items()}
+    return replace(found, places=tuple(replace(p, section=told[p.section.name]) for p in found.places))
+
+
 def _write_season(path: Path, plan: Any) -> None:
     from wrapcalc.campaign.order_table import write_rows
     write_rows(path, season_columns(), season_rows(plan))
@@ -88,8 +100,7 @@ def _finite(value: Any) -> Any:
 def _bias(run: CampaignRun) -> dict[str, Any] | None:
     """The listing against the field; None where nothing was measured."""
     plan = run.plan
-    measured = read_measured(plan.measured) if plan.measured else Measured()
-    found = pairs(ranked_blocks(run.out / SCREENING / RANKED), measured)
+    found = pairs(ranked_blocks(run.out / SCREENING / RANKED), run.measured)
     if len(found) < 2:
         return None
     case = _base(plan)

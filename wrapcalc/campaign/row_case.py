@@ -5,6 +5,7 @@ Decided here:
   puts it in (`measured`).
 - Where the listing does not say of which edge its distance is, it is taken as the upstream edge, with that in the
   source; the clear pipe is the lesser of both readings.
+- Bends, valves and other features bound the clear pipe; what of them is inside the repair stands in the case.
 - What the base case says of neighbours stays only where the case has a grid or a table of pits.
 - Nothing is stated that the case would refuse: a joint that is too short for the anomaly leaves its length out.
 """
@@ -21,6 +22,8 @@ from typing import Any
 import numpy as np
 
 from wrapcalc.campaign.case_text import clock_text, mm, number, toml_of
+from wrapcalc.campaign.damage_over import of_case
+from wrapcalc.campaign.features_beside import inside_of, with_inside
 from wrapcalc.campaign.joints import LONGEST, clear
 from wrapcalc.campaign.line import OF_NEIGHBOURS, Line
 from wrapcalc.campaign.neighbours import NOT_STATED
@@ -77,7 +80,8 @@ class _RowCase:
                                     f"{self.num('survey') / 1000:.10g} m, nominal wall {self.num('nominal_wall'):.6g} "
                                     "mm",
                                     "a place in a segment of the line, with a wall", "check the row and the mapping")])
-        data = self.line.template(group)
+        beside = self.text("beside_upstream")
+        data = with_inside(self.line.template(group), inside_of(beside), f"{self.source}: {beside}"[:_LIMIT])
         data["case"] = data.get("case", {}) | {"id": case_id, "title": title, "joint": self._joint()}
         for table in ("pipe", "defect", "location"):
             data.setdefault(table, {})
@@ -108,28 +112,45 @@ class _RowCase:
             pipe["seam_clock"] = self.said("seam_clock", clock_text(seam), "document")
 
     def _defect(self, data: dict[str, Any]) -> None:
-        defect, kind = data["defect"], _KINDS[str(self.row["kind"])]
+        own, over = _KINDS[str(self.row["kind"])], self.text("damage_over")
+        defect, kind = data["defect"], of_case(self.row, own)
         side = "; its side is not stated: internal, because that may grow under a wrap"
-        defect["kind"] = self.said("kind", kind, "measured", side if self.row["kind"] == "metal loss" else "")
+        side = f"; metal loss, {over}" if kind != own else side if self.row["kind"] == "metal loss" else ""
+        defect["kind"] = self.said("kind", kind, "measured", side)
         share = self.num("depth_share")
         of = "" if math.isnan(share) else f": {number(100 * share)} % of the wall"
         for name in ("depth", "length", "width"):
             if not math.isnan(value := self.num(name)):
-                table, key = (defect, name) if name != "depth" or kind not in _DEPTH_OF else (
-                    data.setdefault("features", {}), _DEPTH_OF[kind])
+                table, key = (defect, name) if name != "depth" or own not in _DEPTH_OF else (
+                    data.setdefault("features", {}), _DEPTH_OF[own])
                 table[key] = self.said(name, mm(value), "measured", of if name == "depth" else "")
         if not math.isnan(clock := self.num("clock")):
             defect["clock"] = self.said("clock", clock_text(clock), "measured")
-            if kind == "dent" and "dent_depth" in data.get("features", {}):
+            if own == "dent" and "dent_depth" in data.get("features", {}):
                 data["features"]["dent_clock"] = self.said("clock", clock_text(clock), "measured")
+        if over:
+            self._over(data.setdefault("features", {}), kind, over)
         for side, room in zip(("upstream", "downstream"), self._clear(), strict=True):
             if not math.isnan(room):
                 over = "; it reaches over the weld" if room < 0 else ""
+                of = self.text(f"beside_{side}") if room == self.num(f"clear_{side}") else ""
                 defect[f"clear_{side}"] = {"value": mm(max(room, 0.0)), "source_kind": "derived",
-                                           "source": f"girth welds, {self.source}{over}"}
+                                           "source": f"{of or 'girth welds'}, {self.source}{over}"}
+
+    def _over(self, features: dict[str, Any], kind: str, over: str) -> None:
+        """What the case says where other damage and metal loss lie over each other."""
+        if kind == "dent":
+            features["dent_stress_riser"] = self.said("", "yes", "measured", f": {over}")
+        if kind == "crack":
+            features["crack"] = self.said("", "yes", "measured", f": {over}")
+        under, wall = self.num("loss_under"), self.num("nominal_wall")
+        if self.row["kind"] == "crack" and "crack_depth" in features and not math.isnan(under):
+            features["crack_depth"] = self.said("", mm(min(self.num("depth") + under, wall)), "measured",
+                                                f": {mm(self.num('depth'))} and metal loss of {mm(under)}, at most "
+                                                "the wall")
 
     def _clear(self) -> tuple[float, float]:
-        """Clear pipe to the welds, less than 0 where it reaches over one; NaN where it is not known."""
+        """Clear pipe to welds and other features, less than 0 where it reaches over one; NaN where it is not known."""
         out = map(float, clear(self.num("from_upstream_weld"), self.num("from_downstream_weld"), self.num("length"),
                                self.line.place))
         stated = []

@@ -14,7 +14,7 @@ import shutil
 import tempfile
 import time
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
@@ -25,7 +25,9 @@ from wrapcalc.campaign.carried import carried, pairs, with_allowance
 from wrapcalc.campaign.cluster import Cluster
 from wrapcalc.campaign.ledger import Ledger, tool
 from wrapcalc.campaign.measured import Measured, Replaced, read_measured
+from wrapcalc.campaign.measured_rows import matched
 from wrapcalc.campaign.model import Plan, load_campaign
+from wrapcalc.campaign.screen import TOLD as SCREENED
 from wrapcalc.campaign.selection import Selection, ranked_blocks, select
 from wrapcalc.errors import CaseFaults, Fault, PackageError, WrapcalcError
 from wrapcalc.package import digests
@@ -89,7 +91,13 @@ class CampaignRun:
     told: list[str] = field(default_factory=list)
     kept: int = 0
     bias_allowance: float = 0.0
+    measured: Measured = field(default_factory=Measured)
     complete: bool = False
+
+    @property
+    def faulty_rows(self) -> int:
+        """Rows of the listing that have faults and are in no ranking."""
+        return int(json.loads((self.out / SCREENING / SCREENED).read_bytes())["totals"]["faulty"])
 
 
 def run_campaign(path: Path, out: Path, *, workers: int = 1, scheduler: str | None = None, isolated: bool = False,
@@ -104,16 +112,20 @@ def run_campaign(path: Path, out: Path, *, workers: int = 1, scheduler: str | No
     """
     plan = load_campaign(path)
     _refuse_own_packages(plan, out)
+    sources.refuse_days(plan)
     measured = read_measured(plan.measured) if plan.measured else Measured()
-    prepare_output(out)
-    with held(out):
-        remove_leftovers(out / PACKAGES)
-        for leftover in out.glob(".aside-*"):
-            shutil.rmtree(leftover, ignore_errors=True) if leftover.is_dir() else leftover.unlink(missing_ok=True)
-        if scheduler is None:
-            return _run(plan, measured, out, workers, isolated, None, progress, fail)
-        with Cluster(scheduler) as cluster:  # before any work, so that what is wrong there is told at once
-            return _run(plan, measured, out, workers, False, cluster, progress, fail)
+    with _connected(scheduler) as cluster:  # before any work: what is wrong there is told at once and leaves nothing
+        prepare_output(out)
+        with held(out):
+            remove_leftovers(out / PACKAGES)
+            for leftover in out.glob(".aside-*"):
+                shutil.rmtree(leftover, ignore_errors=True) if leftover.is_dir() else leftover.unlink(missing_ok=True)
+            return _run(plan, measured, out, workers, isolated and cluster is None, cluster, progress, fail)
+
+
+def _connected(scheduler: str | None) -> AbstractContextManager[Cluster | None]:
+    """The cluster of that scheduler; nothing without one."""
+    return nullcontext() if scheduler is None else Cluster(scheduler)
 
 
 def _refuse_own_packages(plan: Plan, out: Path) -> None:
@@ -131,12 +143,15 @@ def _run(plan: Plan, measured: Measured, out: Path, workers: int, isolated: bool
          progress: Callable[[Progress], None], fail: Callable[[str], None]) -> CampaignRun:
     made_from, more = screened(plan, measured, out)
     ranked = out / SCREENING / RANKED
-    run = CampaignRun(plan, out, select(lambda: ranked_blocks(ranked), plan), made_from=made_from)
+    measured = matched(ranked_blocks(ranked), measured, sources.run_date(plan))
+    writer = sources.Cases(plan, measured, with_allowance(plan, more, out / BASE) if more > 0 else None)
+    chosen = select(lambda: ranked_blocks(ranked), plan, writer.as_measured(ranked_blocks(ranked)))
+    run = CampaignRun(plan, out, chosen, made_from=made_from, measured=measured)
     run.bias_allowance = more
     if plan.sheet.bias.carry == "yes":
         run.told.append(f"bias of the run: {more:g} mm more allowance on every depth that was not measured in the "
                         f"ditch ({plan.sheet.bias.reason})")
-    files = _case_files(run, measured, fail)
+    files = _case_files(run, writer, fail)
     _place(files, out)
     run.cases = {name: digests.sha256(raw) for name, raw in files.items()}
     prepare_output(out / PACKAGES)
@@ -260,7 +275,8 @@ def screened(plan: Plan, measured: Measured, out: Path) -> tuple[dict[str, str],
         sources.screen(plan, aside / SCREENING)
         more = 0.0
         if carry:
-            more, _ = carried(plan, pairs(ranked_blocks(aside / SCREENING / RANKED), measured))
+            found = matched(ranked_blocks(aside / SCREENING / RANKED), measured, sources.run_date(plan))
+            more, _ = carried(plan, pairs(ranked_blocks(aside / SCREENING / RANKED), found))
             if more > 0:
                 os.rename(aside / SCREENING, aside / "without")
                 sources.screen(with_allowance(plan, more, aside / BASE), aside / SCREENING)
@@ -283,11 +299,9 @@ def _digests(folder: Path) -> dict[str, str]:
 
 
 # -- cases --------------------------------------------------------------------------------------------------------
-def _case_files(run: CampaignRun, measured: Measured, fail: Callable[[str], None]) -> dict[str, bytes]:
+def _case_files(run: CampaignRun, writer: sources.Cases, fail: Callable[[str], None]) -> dict[str, bytes]:
     """Name in the folder of cases -> bytes: a case for each repair, and the files that cases name. Rows that make no
     case are failures."""
-    more, plan = run.bias_allowance, run.plan
-    writer = sources.Cases(plan, measured, with_allowance(plan, more, run.out / BASE) if more > 0 else None)
     out: dict[str, bytes] = {}
     for chosen in run.selection.chosen:
         try:

@@ -8,6 +8,7 @@ blocks; but for the numbers of the rows also whatever their order.
 
 from __future__ import annotations
 
+import datetime
 import os
 import shutil
 import tempfile
@@ -58,27 +59,33 @@ class Screening:
 
 def screen(listing: Path, mapping_path: Path, out: Path, *, format: str = "parquet", where: str = "",
            life: bool = False, chance: bool = False, register: Path | None = None, rows: int = 65_536,
-           progress: Progress | None = None) -> Screening:
+           progress: Progress | None = None, now: datetime.date | None = None) -> Screening:
     """Screen a listing into a new folder `out`.
 
     where: comparisons that a row must meet to be written (ranks stay those of the whole listing); life, chance: also
-    remaining life and probability of exceedance; register: folder of packages of earlier repairs; rows: read at once.
+    remaining life and probability of exceedance; register: folder of packages of earlier repairs; rows: read at once;
+    now: the day of today when not stated.
     Raises CaseFaults for faults of the mapping, its base case, the filter or the file as a whole, PackageError when the
     folder cannot be written or the format cannot hold the rows; then nothing is left.
     """
+    from wrapcalc.campaign.screen_dates import refuse_future, today
     from wrapcalc.campaign.screen_passes import Passes
     _refuse(out)
-    work = Path(tempfile.mkdtemp(prefix=f".{out.name[:80]}-", dir=out.parent))
+    work: Path | None = None
     try:
+        work = Path(tempfile.mkdtemp(prefix=f".{out.name[:80]}-", dir=out.parent))
         made = work / "made"
         made.mkdir()
-        found = Passes(listing, mapping_path, work, made, format=format, where=where, life=life, chance=chance,
-                       register=register, rows=rows, progress=progress or (lambda *_: None)).run()
+        passes = Passes(listing, mapping_path, work, made, format=format, where=where, life=life, chance=chance,
+                        register=register, rows=rows, progress=progress or (lambda *_: None))
+        refuse_future(passes.mapping, passes.line, now or today())
+        found = passes.run()
         os.rename(made, out)
     except OSError as e:
         raise PackageError(f"{out}: cannot be written ({e.strerror or e})") from None
     finally:
-        shutil.rmtree(work, ignore_errors=True)
+        if work is not None:
+            shutil.rmtree(work, ignore_errors=True)
     found.folder, found.table = out, out / found.table.name
     return found
 

@@ -47,14 +47,16 @@ def judged_columns(judge: Judge, sections: tuple[str, ...], widths: Sequence[flo
            *_numbers("", "repair factor", "relative depth"), *_numbers("mm", "survey"),
            c("section", CODE, words=sections), c("joint", TEXT), c("upstream weld", TEXT), c("downstream weld", TEXT),
            *_numbers("mm", "from upstream weld", "from downstream weld", "clear upstream", "clear downstream",
-                            "joint length"), *_numbers("h", "clock"),
+                            "joint length"), c("beside upstream", TEXT), c("beside downstream", TEXT),
+           *_numbers("h", "clock"),
            *_numbers("mm", "depth", "length", "width", "nominal wall", "measured wall", "sound wall", "wall",
                      "depth used", "length used"),
            c("wall source", CODE, words=WALL_SOURCES), c("governing", CODE, words=METHODS),
            *_numbers("MPa", "failure pressure", *(f"safe {m}" for m in METHODS[1:])),
            c("axial", CODE, words=AXIAL_VERDICTS), c("citation", CODE, words=tuple(judge.citations.texts)),
            c("criterion", CODE, words=tuple(judge.criteria.texts)), c("criteria open", WHOLE),
-           c("exclusion", CODE, words=tuple(judge.exclusions.texts))]
+           c("exclusion", CODE, words=tuple(judge.exclusions.texts)), c("damage over", TEXT),
+           *_numbers("mm", "loss under")]
     out += _numbers("mm/y", "growth rate") + _numbers("y", "remaining life", "next look") if life else []
     out += _numbers("", "probability", "probability of depth") if chance else []
     out += [c("wrap feasible", CODE, words=WHETHER), c("wrap reason", CODE, words=WRAP_REASONS),

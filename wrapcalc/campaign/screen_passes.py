@@ -16,10 +16,13 @@ from wrapcalc.campaign.faults_file import FaultsFile
 from wrapcalc.campaign.filters import read_filter
 from wrapcalc.campaign.judging import Judge, Words
 from wrapcalc.campaign.line import Welds, load_line
+from wrapcalc.campaign.listed_compare import ListedCompare
 from wrapcalc.campaign.listing.blocks import Block
 from wrapcalc.campaign.listing.mapping import load_mapping
 from wrapcalc.campaign.listing.read import read_blocks
 from wrapcalc.campaign.lower_methods import LowerMethods
+from wrapcalc.campaign.noted import Noted
+from wrapcalc.campaign.other_damage import KINDS as OTHER_DAMAGE
 from wrapcalc.campaign.screen import FAULTS, Progress, Screening
 from wrapcalc.campaign.screen_repairs import Repairs
 from wrapcalc.campaign.screen_told import unchanged, write_told
@@ -39,6 +42,7 @@ JUDGED = 65_536
 #: Bytes of rows that stay in memory in each of the two stores.
 BUDGET = 64_000_000
 _RANK = Column("rank", WHOLE)
+_OTHER_DAMAGE = [columns.KINDS.index(k) for k in OTHER_DAMAGE]
 
 
 class Passes:
@@ -105,7 +109,9 @@ class Passes:
         self._place: list[np.ndarray] = []
         self._same: list[np.ndarray] = []
         self.longest = self.thickest = 0.0
-        self.welds = Welds.collect(self._kept(read_blocks(self.listing, self.mapping, self.rows), faults))
+        self.noted = Noted()
+        self.welds = Welds.collect(self._kept(read_blocks(self.listing, self.mapping, self.rows, self.noted),
+                                              faults))
         self.out.others = {k: self.kinds[k] for k in columns.KINDS if self.kinds[k] and k not in columns.RANKED}
 
     def _kept(self, blocks: Iterator[Block], faults: FaultsFile) -> Iterator[Block]:
@@ -121,6 +127,7 @@ class Passes:
             self._place.append(self.line.survey(rows["log_distance"])[0])
             self._same.append(ranking.mixed(part, columns.CONTENT))
             self.longest = max(self.longest, float(np.fmax.reduce(rows["length"], initial=0.0)))
+            self.repairs.unsized |= bool((np.isin(code[at], _OTHER_DAMAGE) & np.isnan(rows["length"])).any())
             for name in ("nominal_wall", "measured_wall"):
                 self.thickest = max(self.thickest, float(np.fmax.reduce(rows[name], initial=0.0)))
             self.listed.add(part)
@@ -150,8 +157,12 @@ class Passes:
         self.store = Store(self.work / "judged.arrow", tables.schema(self._judged()), BUDGET)
         reach = self.repairs.reach(self.thickest)
         self.words, self.reasons, self.lower = Counter[str](), Counter[str](), LowerMethods()
+        diameter = self.line.case.get("pipe.outside_diameter")
+        self.compared = ListedCompare(None if diameter is None else diameter.base)
         for rows in windows(self._resolved(faults), self.repairs.place, self.longest, reach):
+            self.repairs.link(rows)
             judged = self.judge(rows, rows["group"])
+            self.compared.add(rows, judged)
             self.repairs.take(rows, judged, self.store.rows)
             self.lower.add(judged)
             section = {g: self.sections.code(self.line.section(g)) for g in np.unique(rows["group"]).tolist()}

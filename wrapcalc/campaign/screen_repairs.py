@@ -13,14 +13,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from wrapcalc.campaign import known, neighbour_wraps, neighbours, ranking, tables
-from wrapcalc.campaign.judging import Judge, Rows, gravest, take_graver
+from wrapcalc.campaign import damage_over, known, neighbour_wraps, neighbours, ranking, tables
+from wrapcalc.campaign.judging import LOSSES, Judge, Rows, gravest, take_graver
 from wrapcalc.campaign.screen import NEIGHBOURS
 from wrapcalc.campaign.screen_columns import LAST, block_of
 from wrapcalc.campaign.spill import Store
 from wrapcalc.campaign.strength import DISPOSITIONS, REPAIR
 from wrapcalc.campaign.tables import CODE, NUMBER, TEXT, WHOLE, Column
-from wrapcalc.campaign.windows import reach_of
+from wrapcalc.campaign.windows import reach_of, taken
 
 if TYPE_CHECKING:
     from wrapcalc.campaign.line import Line
@@ -87,11 +87,18 @@ class Repairs:
         self._places = 0
         self._known: list[known.Known] = []
         self._near: list[Rows] = []
+        #: Whether other damage of the listing has no length: it may reach farther than it says.
+        self.unsized = False
         self.made_from: dict[str, str] = {}
         if register is not None:
             from wrapcalc.register import current
             self._known, told = known.known_repairs(register, current(register))
             self._late += told
+
+    @property
+    def knows_any(self) -> bool:
+        """Whether the register names a repair at all."""
+        return bool(self._known)
 
     @property
     def told(self) -> tuple[str, ...]:
@@ -110,25 +117,39 @@ class Repairs:
         """How far from its edge an anomaly may act with another, mm. wall: thickest of the listing, mm."""
         diameter, sound = (self.line.case.get(f"pipe.{n}") for n in ("outside_diameter", "sound_wall"))
         walls = [wall, *self.line.walls.tolist(), 0.0 if sound is None else sound.base]
-        return reach_of(self.how, 0.0 if diameter is None else diameter.base, max(w for w in walls if np.isfinite(w)))
+        out = reach_of(self.how, 0.0 if diameter is None else diameter.base, max(w for w in walls if np.isfinite(w)))
+        return out + diameter.base if self.unsized and diameter is not None else out
 
     # -- window by window ------------------------------------------------------------------------------------------
+    def link(self, rows: Rows) -> None:
+        """Find other damage over metal loss, before the rows are judged: riser and loss_under go to `rows`."""
+        self._links = damage_over.links(rows, self.judge.diameters(rows["group"]), self.how)
+        rows["riser"], rows["loss_under"] = self._links.riser, self._links.loss_under
+
     def take(self, rows: Rows, judged: Rows, first: int) -> None:
-        """Find what acts as one and judge it as one (`judged` is changed), what is wrapped, and what lies near an
-        earlier repair. first: place of the first row in the order of the line."""
+        """Find what acts as one and judge it as one (`judged` is changed), what lies under other damage, what is
+        wrapped, and what lies near an earlier repair. rows: as `link` left them; first: place of the first row in the
+        order of the line."""
         found = neighbours.interacting(rows, self.judge.diameters(rows["group"]), self.how)
         self._tell(found.told)
         place = np.full(len(rows["row"]), -1, np.int32)
+        self._inside(rows, judged)
+        one = None
         if found.groups:
             members = np.concatenate([np.array(g.rows) for g in found.groups])
             of = np.repeat(np.arange(len(found.groups)), [len(g.rows) for g in found.groups])
-            asked = {n: rows[n] for n in _OF_ONE}
+            asked, inside = self._beside(rows, found.groups, members, of)
             one = neighbours.as_one(asked, found, judged, self.judge, self.how)
             before = judged["disposition"][members]
             take_graver(judged, one.after, members, of)
+            self._one_inside(asked, found, judged, one, inside)
             place[members] = self._places + of
-            self._spool(one, before, judged["disposition"][members], of)
-            self._wrap_groups(rows, one)
+        marked, told = damage_over.take_links(rows, judged, self._links, found.of_row,
+                                              self.judge.reasons.code(damage_over.REASON))
+        self._tell(told)
+        if one is not None:
+            self._spool(one, before, judged["disposition"][members], of, np.unique(of[marked[members]]))
+            self._wrap_groups(rows, one, np.unique(of[marked[members]]))
             self._places += len(found.groups)
         self._wrap_rows(rows, judged, place)
         self._of_row.append(place)
@@ -136,8 +157,52 @@ class Repairs:
             near = np.flatnonzero(known.may_match(rows, self._known, known.Tolerances()))
             self._near.append({n: rows[n][near] for n in _OF_KNOWN} | {"at": near + first})
 
-    def _spool(self, one: neighbours.Joined, before: np.ndarray, after: np.ndarray, of: np.ndarray) -> None:
+    def _inside(self, rows: Rows, judged: Rows) -> None:
+        """Judge rows over a bend, a valve or a fitting again with that inside the repair; the graver answer stands."""
+        at = np.flatnonzero((rows["inside"] != "") & np.isin(rows["kind"], LOSSES))
+        if len(at):
+            some = taken(rows, at)
+            again = self.judge(some, self.line.inside(some["group"], some["inside"]))
+            take_graver(judged, again, at, np.arange(len(at)))
+
+    def _one_inside(self, asked: Rows, found: neighbours.Interaction, judged: Rows, one: neighbours.Joined,
+                    inside: np.ndarray) -> None:
+        """The same for what acts as one; the lower pressure of both stands in its columns, none being lowest."""
+        which = np.flatnonzero(inside != "")
+        if not len(which):
+            return
+        some = tuple(found.groups[k] for k in which.tolist())
+        members = np.concatenate([np.array(g.rows) for g in some])
+        of = np.repeat(np.arange(len(some)), [len(g.rows) for g in some])
+        group = asked["group"].copy()
+        group[members] = self.line.inside(group[members], inside[which][of])
+        again = neighbours.as_one(asked | {"group": group}, neighbours.Interaction(some, found.of_row, ()), judged,
+                                  self.judge, self.how)
+        take_graver(judged, again.after, members, of)
+        for name in ("safe pressure after", "safe pressure"):
+            one.columns[name][which] = np.minimum(one.columns[name][which], again.columns[name])
+        both = np.concatenate([one.columns["disposition after"][which], again.columns["disposition after"]])
+        one.columns["disposition after"][which] = gravest(both, np.tile(np.arange(len(some)), 2), len(some))
+
+    def _beside(self, rows: Rows, groups: tuple[neighbours.Group, ...], members: np.ndarray, of: np.ndarray
+                ) -> tuple[Rows, np.ndarray]:
+        """What is asked of rows that act as one, where a bend, a valve or the like may lie between them; and what is
+        inside each of them."""
+        asked = {n: rows[n] for n in _OF_ONE}
+        x0, x1 = (np.array([getattr(g, n) for g in groups]) for n in ("x0", "x1"))
+        number, inside = self.line.beside().over(x0, x1)
+        over = members[number[of] >= 0]
+        for name in ("clear_upstream", "clear_downstream"):
+            asked[name] = asked[name].copy()
+            asked[name][over] = 0.0
+        return asked, inside
+
+    def _spool(self, one: neighbours.Joined, before: np.ndarray, after: np.ndarray, of: np.ndarray,
+               struck: np.ndarray) -> None:
+        """Keep what was joined. struck: groups under other damage, which have no pressure."""
         count = len(one)
+        for name in ("safe pressure after", "safe pressure"):
+            one.columns[name][struck] = np.nan
         self.joined += count
         block = {c.name: np.full(count, "" if c.kind == TEXT else np.nan, object if c.kind == TEXT else float)
                  if c.kind != CODE else np.full(count, -1) for c in _columns()}
@@ -146,13 +211,14 @@ class Repairs:
                   "disposition": gravest(after, of, count), _PLACE.name: self._places + np.arange(count)}
         self._groups.add(tables.batch((*_columns(), _PLACE), block))
 
-    def _wrap_groups(self, rows: Rows, one: neighbours.Joined) -> None:
-        """Places and wraps of the groups."""
+    def _wrap_groups(self, rows: Rows, one: neighbours.Joined, struck: np.ndarray) -> None:
+        """Places and wraps of the groups; none where other damage lies over one."""
         x0, x1 = (np.array([getattr(g, n) for g in one.groups]) for n in ("x0", "x1"))
         self._x0.append(x0)
         if "wrap_feasible" not in one.after:
             return
-        at = np.flatnonzero((one.after["disposition"] == REPAIR) & one.after["wrap_feasible"].astype(bool))
+        feasible = (one.after["disposition"] == REPAIR) & one.after["wrap_feasible"].astype(bool)
+        at = np.setdiff1d(np.flatnonzero(feasible), struck)
         joint = np.array([_one(rows["joint"][list(one.groups[k].rows)]) for k in at.tolist()], dtype=object)
         answers = {n: np.asarray(v)[at] for n, v in one.after.items()}
         self._add_wraps(self._places + at, one.columns["feature ids"][at], x0[at], x1[at], x1[at] - x0[at], joint,

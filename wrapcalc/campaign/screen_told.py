@@ -10,8 +10,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from wrapcalc import __version__, record
+from wrapcalc.campaign import damage_over, features_beside
 from wrapcalc.campaign.judging import rules_of
 from wrapcalc.campaign.ledger import inputs
+from wrapcalc.campaign.screen_dates import told_days
 from wrapcalc.case import Bundle
 from wrapcalc.errors import CalculationError, PackageError
 from wrapcalc.fields import Given
@@ -30,7 +32,7 @@ ASSUMED = (
     "deadline and the graver disposition stand in each of them. What cannot be judged is graver than what may stay, "
     "and never takes a repair away.",
     "A dent, gouge or crack is judged by the repair criteria alone, with what the listing states of it; what it does "
-    "not state is open, not passed.")
+    "not state is open, not passed.", damage_over.ASSUMED, features_beside.ASSUMED)
 
 
 def unchanged(path: Path) -> tuple[int, int]:
@@ -50,8 +52,9 @@ def write_told(run: Passes) -> None:
         raise CalculationError(f"the rows of the listing do not add up: {out.rows} read, {out.ranked} ranked, "
                                f"{out.others} others, {out.faulty} faulty")
     assumptions, unsure = _of_groups(run)
-    out.told = tuple(dict.fromkeys((*run.welds.told, *run.line.told, *run.repairs.told, *run.judge.notes,
-                                  *run.lower.told)))
+    out.told = tuple(dict.fromkeys((*run.noted.texts, *run.welds.told, *run.line.told, *_none_known(run),
+                                    *run.repairs.told, *run.judge.notes, *run.lower.told, *run.compared.told,
+                                    *(told_days(run.mapping, run.line) if run.asked["life"] else ()))))
     text = {
         "schema_version": "1", "what": "screening", "listing": _listing(run), "made_from": _digests(run),
         "versions": _versions(),
@@ -67,6 +70,14 @@ def write_told(run: Passes) -> None:
     (run.made / TOLD).write_text(json.dumps(text, indent=1, ensure_ascii=False, allow_nan=False) + "\n",
                                    encoding="utf-8",
                                  newline="\n")
+
+
+def _none_known(run: Passes) -> tuple[str, ...]:
+    """A register without a repair looks like a line without one: say it."""
+    if run.register is None or run.repairs.knows_any:
+        return ()
+    return (f"No known repair was found in {run.register.resolve().name}: rows are screened as if there were "
+            "none. See that it is the folder of the packages.",)
 
 
 def _listing(run: Passes) -> dict[str, Any]:

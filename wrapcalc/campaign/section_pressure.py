@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from wrapcalc.campaign.site_record import Read, Site, shown
 from wrapcalc.register.restrictions import Restriction, restrictions, same_section, unknown_limits
 from wrapcalc.register.state import Snapshot
 
+#: So many cases are named in one line.
+_NAMED = 20
 NO_LIMIT = "not known: nobody stands beside the pipe until the engineer gives it"
 
 
@@ -19,8 +21,8 @@ class Section:
     open: every open restriction, of the register and of the cases, the lowest first. beside: (case, pressure) of each
     site while people stand beside the pipe, None where it is not known. lowest: the lowest open restriction, None when
     none is open. occupied: the pressure at which the section is held while anybody is in any of its trenches; None when
-    one of its sites has no limit: then nobody enters any of them. doubts: packages whose limit nobody can read: it may
-    hold here, too.
+    one of its sites has no limit: then nobody enters any of them. doubts: why the pressures may not be complete:
+    packages whose limit nobody can read, which may hold here, too, and selected cases without a result.
     """
 
     name: str
@@ -64,11 +66,37 @@ def sections(read: Read, snapshot: Snapshot | None) -> dict[str, Section]:
         by_section.setdefault(same_section(s.known.section), []).append(s)
     out: dict[str, Section] = {}
     for key, here in by_section.items():
-        doubts = [f"the limit of {p} is not known: its package cannot be read" for p in lost]
+        doubts = [_not_read(p) for p in lost]
         section = _section(here, [r for r in opened if same_section(r.section) == key],
                            (*doubts, *_perhaps(here, read.sites)))
         out |= {s.case_id: section for s in here}
     return out
+
+
+def with_the_rest(found: Section, own: Snapshot, counted: Collection[tuple[str, int]], silent: Sequence[str]
+                  ) -> Section:
+    """The section with what else is in the folder of the campaign, and with a word on the cases without a result.
+
+    own: the register of that folder, whose older revisions and whose packages of cases that failed or are no longer
+    chosen hold their limits until something lifts them; counted: (case, revision) of the packages that `found` counts;
+    silent: cases that were selected and have no result.
+    """
+    here = same_section(found.name)
+    rest = [r for r in own.restrictions if r.open and same_section(r.section) == here
+            and (r.case_id, r.revision) not in counted]
+    opened = sorted(dict.fromkeys((*found.open, *rest)), key=_lowest_first)
+    lost = [_not_read(p) for p in unknown_limits(own)]
+    doubts = dict.fromkeys((*found.doubts, *lost, *_not_complete(silent)))
+    return _held(found.name, opened, found.beside, tuple(doubts))
+
+
+def _not_complete(silent: Sequence[str]) -> list[str]:
+    if not silent:
+        return []
+    named = ", ".join(silent[:_NAMED]) + (" and more" if len(silent) > _NAMED else "")
+    count = f"{len(silent)} selected case{'' if len(silent) == 1 else 's'}"
+    return [f"not complete: {count} ({named}) {'has' if len(silent) == 1 else 'have'} no result, and a lower limit may "
+            "hold until there is one"]
 
 
 def _perhaps(here: Sequence[Site], sites: Sequence[Site]) -> list[str]:
@@ -80,10 +108,23 @@ def _perhaps(here: Sequence[Site], sites: Sequence[Site]) -> list[str]:
             "lower of the limits holds"] if cases else []
 
 
+def _not_read(package: str) -> str:
+    return f"the limit of {package} is not known: its package cannot be read"
+
+
+def _lowest_first(r: Restriction) -> tuple:
+    return r.pressure, r.case_id, r.revision, r.source
+
+
 def _section(here: Sequence[Site], opened: Sequence[Restriction], doubts: tuple[str, ...]) -> Section:
-    opened = sorted(opened, key=lambda r: (r.pressure, r.case_id, r.revision, r.source))
-    beside = tuple((s.case_id, s.known.beside) for s in here)
+    return _held(here[0].known.section, sorted(opened, key=_lowest_first),
+                 tuple((s.case_id, s.known.beside) for s in here), doubts)
+
+
+def _held(name: str, opened: Sequence[Restriction], beside: tuple[tuple[str, float | None], ...],
+          doubts: tuple[str, ...]) -> Section:
+    """opened: the lowest first."""
     lowest = opened[0].pressure if opened else None
     limits = [p for _, p in beside] + ([lowest] if lowest is not None else [])
     occupied = None if None in limits else min(p for p in limits if p is not None)
-    return Section(here[0].known.section, tuple(opened), beside, lowest, occupied, doubts)
+    return Section(name, tuple(opened), beside, lowest, occupied, doubts)

@@ -11,6 +11,8 @@ from typing import Any
 
 import numpy as np
 
+from wrapcalc import units
+from wrapcalc.campaign.known import AHEAD, DEPTH_NOT_KNOWN, DEPTHS
 from wrapcalc.campaign.model import REPAIRS, RULES, Campaign, Plan
 from wrapcalc.errors import CaseFaults, Fault
 from wrapcalc.fields import RESERVED_NAME
@@ -18,6 +20,11 @@ from wrapcalc.reading import line_numbers, shown_name
 
 Blocks = Callable[[], Iterable[Mapping[str, np.ndarray]]]
 NO_DATA = "insufficient data"
+#: A row under a known repair that is not simply as its design plans it: in words of the ranked table.
+_OFF_PLAN = {DEPTHS[AHEAD]: "ahead of the plan of its design",
+             DEPTHS[DEPTH_NOT_KNOWN]: "not known to be as its design plans"}
+#: So many features are named in one line.
+_NAMED = 20
 _HEADING = re.compile(r"(.+?)\s*(?:\[.*\])?")
 
 
@@ -38,7 +45,7 @@ class Chosen:
 
 @dataclass(frozen=True)
 class LeftOut:
-    """A row that asks for a repair or has a deadline, and is not dug."""
+    """A row that is not dug though it asks for a repair, has a deadline, or is not as planned under a known repair."""
 
     row: Mapping[str, Any]
     reason: str
@@ -87,12 +94,16 @@ def _array(column: Any) -> np.ndarray:
     return values
 
 
-def select(blocks: Blocks, plan: Plan) -> Selection:
+def select(blocks: Blocks, plan: Plan, as_measured: Mapping[int, Mapping[str, Any]] | None = None) -> Selection:
     """What is dug and what is left.
 
     blocks: gives the ranked rows from the first to the last, as often as it is called. A row that is under repair is
-    never dug again; a feature that [[leave]] names is not dug unless it acts with one that is. Raises CaseFaults for a
-    feature in [[add]] or [[leave]] that the ranking does not hold.
+    never dug again, but is told where its depth goes ahead of what the repair was designed for; a feature that
+    [[leave]] names is not dug unless it acts with one that is. Raises CaseFaults for a feature in [[add]] or [[leave]]
+    that the ranking does not hold.
+
+    as_measured: what `measured_rows.as_measured` judges by row number. The rules look at a measured row twice, as
+    listed and as measured, and what either reading asks for is done.
     """
     sheet = plan.sheet
     out = Selection(_rule(sheet))
@@ -102,7 +113,7 @@ def select(blocks: Blocks, plan: Plan) -> Selection:
     seen: set[str] = set()
     place, undecided = 0, Counter[str]()
     for block in blocks():
-        rules = _matches(block, sheet)
+        rules = [*_matches(block, sheet), *_as_measured(block, as_measured or {}, sheet)]
         ids = block["feature_id"]
         taken = np.any([mask for _, mask in rules], axis=0)
         named = np.isin(ids.astype(object), list({*adds, *leaves})) if adds or leaves else np.zeros(len(ids), bool)
@@ -110,14 +121,14 @@ def select(blocks: Blocks, plan: Plan) -> Selection:
         lacking = (block["disposition"] == NO_DATA) & ~taken & ~asks & ~named
         if lacking.any():
             undecided.update(map(str, block["reason"][lacking]) if "reason" in block else [""] * int(lacking.sum()))
-        for i in np.flatnonzero(taken | named | asks).tolist():
+        for i in np.flatnonzero(taken | named | asks | _off_plan(block)).tolist():
             row, feature = _row(block, i), str(ids[i])
             why = [text for text, mask in rules if mask[i]]
             seen.add(feature)
             if feature in adds:
                 why.insert(0, f"added: {adds[feature].reason}")
             if row.get("under_repair"):
-                waiting.append((place + i, row, f"under repair {row['under_repair']}"))
+                waiting.append((place + i, row, _under(row, plan.display)))
             elif feature in leaves:
                 waiting.append((place + i, row, f"left by {leaves[feature].by}: {leaves[feature].reason}"))
             elif why:
@@ -126,8 +137,31 @@ def select(blocks: Blocks, plan: Plan) -> Selection:
                 waiting.append((place + i, row, "no rule of the selection takes it"))
         place += len(ids)
     out.rows, out.undecided = place, dict(sorted(undecided.items()))
+    out.told += _told_off_plan([row for _, row, _ in waiting])
     _refuse_unknown(plan, [*adds, *leaves], seen)
     _join(out, sheet, picked, waiting, blocks)
+    return out
+
+
+def _as_measured(block: Mapping[str, np.ndarray], found: Mapping[int, Mapping[str, Any]], sheet: Campaign
+                 ) -> list[tuple[str, np.ndarray]]:
+    """The rules once more for the rows that were measured in the ditch, with what is judged of them as measured."""
+    at = np.flatnonzero(np.isin(block["row"], list(found))) if found else np.empty(0, int)
+    if not len(at):
+        return []
+    mine = [found[int(n)] for n in block["row"][at].tolist()]
+    names = ("feature_id", *(n for n in ("safe_pressure", "repair_factor", "deadline_days", "depth_used", "wall")
+                             if n in mine[0]))
+    again = {n: np.array([m[n] for m in mine], float) for n in names[1:]} | {
+        "feature_id": block["feature_id"][at], "disposition": np.array([m["disposition"] for m in mine], object)}
+    rules = [(f"as measured in the ditch: {text}", mask) for text, mask in _matches(again, sheet)]
+    rules.append(("measured deeper, longer or with less wall than listed; what it acts with is judged in its case",
+                  np.array([m["worse"] for m in mine])))
+    out = []
+    for text, mask in rules:
+        whole = np.zeros(len(block["row"]), bool)
+        whole[at] = mask
+        out.append((text, whole))
     return out
 
 
@@ -137,6 +171,40 @@ def _floats(block: Mapping[str, np.ndarray], name: str, absent: float) -> np.nda
         return np.full(len(block["feature_id"]), absent)
     values = np.asarray(block[name], dtype=float)
     return np.where(np.isnan(values), absent, values)
+
+
+def _off_plan(block: Mapping[str, np.ndarray]) -> np.ndarray:
+    """Rows under a known repair of which nobody may say that all is as planned."""
+    if "depth_against_design" not in block or "under_repair" not in block:
+        return np.zeros(len(block["feature_id"]), dtype=bool)
+    return np.isin(block["depth_against_design"].astype(object), list(_OFF_PLAN)) & (
+        block["under_repair"].astype(object) != "")
+
+
+def _under(row: Mapping[str, Any], display: str) -> str:
+    """Why a row under a known repair is left, with its depth where that is not as planned."""
+    words = _OFF_PLAN.get(str(row.get("depth_against_design") or ""))
+    out = f"under repair {row['under_repair']}"
+    if words is None:
+        return out
+    depths = [f"{what} {units.show(row[name], 'mm', system=display)}" for what, name in (
+        ("listed without allowance", "depth"), ("planned by now with allowance", "planned_depth"),
+        ("carried by the design", "carried_depth"))
+        if np.isfinite(row.get(name, np.nan))]
+    return f"{out}, but {words}" + (f" ({', '.join(depths)})" if depths else "")
+
+
+def _told_off_plan(rows: Iterable[Mapping[str, Any]]) -> list[str]:
+    """One line for each repair under which rows are not as planned."""
+    found: dict[tuple[str, str], list[str]] = {}
+    for row in rows:
+        words = _OFF_PLAN.get(str(row.get("depth_against_design") or ""))
+        if words is not None and row.get("under_repair"):
+            found.setdefault((str(row["under_repair"]), words), []).append(str(row["feature_id"]))
+    return [f"{len(ids)} row{'' if len(ids) == 1 else 's'} under repair {repair} {'is' if len(ids) == 1 else 'are'} "
+            f"{words}: {', '.join(ids[:_NAMED])}{' and more' if len(ids) > _NAMED else ''}. Not dug: the wrap stands "
+            "over it, but its life is in question; the engineer decides on a look or a new design"
+            for (repair, words), ids in found.items()]
 
 
 def _row(block: Mapping[str, np.ndarray], i: int) -> dict[str, Any]:

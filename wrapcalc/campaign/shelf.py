@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from wrapcalc.campaign.model import lacking
 from wrapcalc.case.site_model import Stock
 from wrapcalc.formulas.materials import shelf_life_consumed
 from wrapcalc.standards import tables
@@ -67,10 +68,9 @@ def read_shelf(stock: Sequence[Stock]) -> tuple[list[Batch], list[str]]:
     """The rows that can be counted, and one line for each that cannot."""
     out, told = [], []
     for i, s in enumerate(stock, 1):
-        lacking = _lacking(s)
-        if lacking:
-            told.append(f"[[stock]] row {i}{f', batch {s.batch}' if s.batch else ''}: not counted: {lacking} not "
-                        "stated")
+        if missing := lacking(s):
+            told.append(f"[[stock]] row {i}{f', batch {s.batch}' if s.batch else ''}: not counted: "
+                        f"{', '.join(missing)} not stated")
             continue
         expiry = datetime.date.fromisoformat(str(s.expiry))
         count, good = int(s.count.base), datetime.datetime.combine(expiry, datetime.time())
@@ -81,15 +81,6 @@ def read_shelf(stock: Sequence[Stock]) -> tuple[list[Batch], list[str]]:
             continue
         out.append(Batch(i, str(s.item), _base(s.width), _base(s.diameter), count, str(s.batch), expiry, good, count))
     return out, told
-
-
-def _lacking(s: Any) -> str:
-    """Fields without which a row cannot be counted, in words."""
-    wanted = ["item", "count", "batch", "expiry"]
-    wanted += ["width"] * (s.item in ("unit", "cloth")) + ["diameter"] * (s.item == "unit")
-    if s.excursion_time is not None or s.excursion_temperature is not None:
-        wanted += ["storage_limit", "excursion_temperature", "excursion_time"]
-    return ", ".join(w for w in wanted if getattr(s, w) is None)
 
 
 def _base(given: Any) -> float | None:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import datetime
 import hashlib
 import tempfile
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -13,10 +14,14 @@ import numpy as np
 
 from wrapcalc.campaign.joined import joined
 from wrapcalc.campaign.ledger import inputs
-from wrapcalc.campaign.measured import Measured, MeasuredRow, Replaced, merged, over_row
+from wrapcalc.campaign.measured import Measured, MeasuredRow, Replaced, merged, over_row, with_less_room
+from wrapcalc.campaign.measured_rows import as_measured
 from wrapcalc.campaign.model import Plan
 from wrapcalc.campaign.selection import Chosen
+from wrapcalc.errors import CaseFaults, Fault
 from wrapcalc.package.digests import MANIFEST
+from wrapcalc.reading import line_numbers, shown_name
+from wrapcalc.units import shown
 
 
 def made_from(plan: Plan) -> dict[str, str]:
@@ -52,6 +57,26 @@ def base_case(mapping: Path) -> Path | None:
         return None
 
 
+def run_date(plan: Plan) -> str:
+    """Day of the run by the mapping, "" when it is not stated or cannot be read, which the screening tells."""
+    try:
+        found = str(tomllib.loads(plan.mapping.read_text(encoding="utf-8-sig"))["listing"]["run_date"])
+        return datetime.date.fromisoformat(found).isoformat()
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        return ""
+
+
+def refuse_days(plan: Plan) -> None:
+    """Raises CaseFaults for a discovery or a start of the digs before the day of the run."""
+    run, lines = run_date(plan), line_numbers(plan.raw)
+    stated = {"campaign.discovery_date": plan.sheet.campaign.discovery_date, "dig.start": plan.sheet.dig.start}
+    faults = [Fault(shown_name(plan.path), field, shown(str(day)), f"the day of the run, {run}, or later",
+                    "correct this date, or run_date in the mapping", lines.get(field))
+              for field, day in stated.items() if day and run and str(day) < run]
+    if faults:
+        raise CaseFaults(faults)
+
+
 def screen(plan: Plan, folder: Path) -> None:
     """Screen the listing into a new folder: ranked.parquet and what stands beside it."""
     from wrapcalc.campaign import screen as screening
@@ -73,6 +98,10 @@ class Cases:
         self._used: set[str] = set()
         self._told: list[str] = []
 
+    def as_measured(self, blocks: Iterable[Mapping[str, np.ndarray]]) -> dict[int, dict[str, Any]]:
+        """What is judged of the ranked rows that were measured, by row number; see `measured_rows.as_measured`."""
+        return as_measured(blocks, self.measured, self.line)
+
     def files(self, chosen: Chosen) -> tuple[dict[str, bytes], list[tuple[str, Replaced]]]:
         """Name -> bytes of a case and of the files it names; and which fields of which feature were measured.
 
@@ -83,15 +112,18 @@ class Cases:
         one = len(chosen.rows) == 1
         row, replaced = (dict(chosen.lead), []) if one else self._joined(chosen, files)
         line = self.line if all(self._depth_measured(r) for r in chosen.rows) else self.listed
-        data = row_case(line, row, chosen.case_id, _title(chosen), pits=bool(files))
-        if one and (measured := self._measured(chosen.lead)) is not None:
+        measured = self._measured(chosen.lead) if one else None
+        grid = None if measured is None else self.measured.grid(measured)
+        if measured is not None:
+            row = with_less_room(row, measured)
+        data = row_case(line, row, chosen.case_id, _title(chosen), pits=bool(files) or grid is not None)
+        for name in files:
+            data["defect"]["pits"] = name
+        if measured is not None:
             data, kept = merged(data, measured, self.measured.name)
             replaced = [(measured.feature_id, r) for r in kept]
-            if (grid := self.measured.grid(measured)) is not None:
-                files[grid.name] = grid.read_bytes()
-        for name in files:
-            if not one:
-                data["defect"]["pits"] = name
+        if grid is not None:
+            files[grid.name] = grid.read_bytes()
         c = self.plan.sheet.campaign
         for key, value in (("prepared_by", c.prepared_by), ("display", c.display), ("paper", c.paper)):
             if value is not None:
@@ -123,11 +155,11 @@ class Cases:
         return whole.row, replaced
 
     def _depth_measured(self, row: Mapping[str, Any]) -> bool:
-        found = self.measured.rows.get(str(row["feature_id"]))
+        found = self.measured.of(row)
         return found is not None and "depth" in found.sizes
 
     def _measured(self, row: Mapping[str, Any]) -> MeasuredRow | None:
-        found = self.measured.rows.get(str(row["feature_id"]))
+        found = self.measured.of(row)
         if found is not None:
             self._used.add(found.feature_id)
         return found

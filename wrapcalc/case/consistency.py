@@ -167,8 +167,8 @@ def _neighbour(case: Case, fault, written) -> Iterator[Fault]:
 
 
 #: A pressure at discovery beyond so many MAOPs is a slip of a unit, not an event (our own judgement: lines are relieved
-#: at 1.1, and the units of pressure lie farther apart).
-_MOST_OVER_MAOP = 1.5
+#: at 1.1, and the units of pressure lie a factor of 7 and more apart).
+_MOST_OVER_MAOP = 3.0
 _ALL = ("two measurements", "full life", "half life", "stated", "soil class")
 #: Field of [growth] -> the bases that use it.
 _OF_BASIS = {"earlier_date": _ALL[:1], "earlier_depth": _ALL[:1], "earlier_length": _ALL[:1],

@@ -237,11 +237,15 @@ def _clear(bundle: Bundle, zones: tuple[Zone, ...], repairs: list[Repair], end: 
         assert repair.overall is not None and repair.layout is not None
         sign = -1 if side == "upstream" else 1
         reach = extent.reach_beyond_defect(repair.overall, zone.measured)
-        if repair.shift:
-            reach = rec.procedure("Reach beyond the damage of an uneven repair, " + side, "half of what it covers more "
-                                  "than the damage, moved by the shift of the set", MECHANICS.id, "derived",
-                                  {"reach when centred": reach},
-                                  {"reach": (round(reach.magnitude + sign * repair.shift, 5), "mm")})["reach"]
+        laid = reach.magnitude + sign * repair.shift
+        told = round(laid, 5) if repair.shift else laid
+        limit = keep.touched(bundle, side, end, laid, told)
+        if repair.shift or limit is not None:
+            kind = "an uneven" if repair.shift else "a centred"
+            reach = rec.procedure(f"Reach beyond the damage of {kind} repair, {side}", "half of what it covers more "
+                                  "than the damage, moved by the shift of the set; a set that touches its limit "
+                                  "reaches to it", MECHANICS.id, "derived", {"reach when centred": reach},
+                                  {"reach": (told if limit is None else limit, "mm")})["reach"]
         needed = extent.room_needed(reach, bundle.tables.value(PRACTICE.id, "end_from_weld"))
         out.append(rec.check(f"Repair clear of welds, bends and fittings, {side}", needed, "<=",
                              case.value(f"defect.clear_{side}"), citation=PRACTICE.id, status="common practice",

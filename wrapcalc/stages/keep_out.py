@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import ROUND_FLOOR, Decimal
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,6 +22,10 @@ if TYPE_CHECKING:
 _FAR = 900_000.0
 #: What touches its limit exactly still holds, while a keep-out takes its own edge in.
 _HAIR = 2e-6
+#: How far a set may seem to lie beyond a limit that it touches: the hair less the millionth that a set stays off a
+#: keep-out, and what reading its cover and its end treatment to a millionth of a millimetre leaves.
+_NOISE = 3e-6
+_MILLIONTH = Decimal("1e-6")
 #: A reading counts among the deepest metal from this share of the greatest depth.
 _DEEP = 0.95
 
@@ -45,23 +50,43 @@ def place(bundle: Bundle, zones: tuple[Zone, ...], i: int, laid: list[Repair], f
 
 def _beside(bundle: Bundle, zones: tuple[Zone, ...], end: Value) -> list[KeepOut]:
     """The nearest weld, bend or fitting on each side, and the full thickness of a repair that is there."""
-    case, system, out = bundle.case, bundle.system, []
-    assert system is not None
-    off = bundle.tables.value(PRACTICE.id, "end_from_weld").magnitude
+    out = []
     for side, zone, sign in (("upstream", zones[0], -1), ("downstream", zones[-1], 1)):
         edge = sign * zone.centre + zone.measured.magnitude / 2
-        clear = case.optional(f"defect.clear_{side}")
-        neighbour = case.optional(f"defect.neighbour_{side}")
-        limits = []
-        if clear is not None:
-            limits.append((edge + clear.magnitude - off, f"weld, bend or fitting {side}"))
-        if neighbour is not None:
-            gap = system.value("ends.least_gap").magnitude
-            limits.append((edge + neighbour.magnitude - gap + end.magnitude, f"next repair {side}"))
-        for at, name in limits:
-            at = min(max(at + _HAIR, -_FAR), _FAR)
+        for limit, name in _limits(bundle, side, end):
+            at = min(max(edge + float(limit) + _HAIR, -_FAR), _FAR)
             out.append(KeepOut(-_FAR, -at, "no part", name) if sign < 0 else KeepOut(at, _FAR, "no part", name))
     return out
+
+
+def _limits(bundle: Bundle, side: str, end: Value) -> list[tuple[Decimal, str]]:
+    """How far a repair may reach beyond the measured damage on one side, in mm, and what limits it: as the numbers are
+    written, so that no limit is decided by what binary arithmetic leaves behind."""
+    case, system, out = bundle.case, bundle.system, []
+    assert system is not None
+    clear, neighbour = case.optional(f"defect.clear_{side}"), case.optional(f"defect.neighbour_{side}")
+    if clear is not None:
+        off = bundle.tables.value(PRACTICE.id, "end_from_weld")
+        out.append((_exact(clear) - _exact(off), f"weld, bend or fitting {side}"))
+    if neighbour is not None:
+        out.append((_exact(neighbour) - _exact(system.value("ends.least_gap")) + _exact(end), f"next repair {side}"))
+    return out
+
+
+def _exact(value: Value) -> Decimal:
+    return Decimal(repr(float(value.magnitude)))
+
+
+def touched(bundle: Bundle, side: str, end: Value, reach: float, told: float) -> float | None:
+    """The limit of one side that a set reaches to and, but for what its place on the grid of the search leaves behind,
+    not beyond, in mm from the measured damage; None where it stays short of it or really lies beyond.
+
+    reach: of the set beyond the measured damage; told: as it is recorded.
+    """
+    limit = min((at for at, _ in _limits(bundle, side, end)), default=None)
+    if limit is None or told <= float(limit) or reach > float(limit) + _NOISE:
+        return None
+    return float(limit.quantize(_MILLIONTH, ROUND_FLOOR))
 
 
 def named(bundle: Bundle) -> list[KeepOut]:

@@ -51,6 +51,12 @@ def test_rows_with_too_many_or_too_few_cells_are_told_and_shift_nothing(tmp_path
     assert "7 cells, one under each heading" in block.faults[0].allowed and "quotation marks" in block.faults[0].mend
 
 
+@pytest.mark.parametrize("change", [str.upper, str.lower, lambda h: f" {h.title()} "])
+def test_headings_again_in_other_capitals_are_one_fault(tmp_path, change):
+    block = read(csv_file(tmp_path, row(), [change(h) for h in HEADINGS], row()), mapping(tmp_path))
+    assert [(f.row, f.column, f.found) for f in block.faults] == [(3, "the row", "the headings again")]
+
+
 def test_headings_again_are_one_fault(tmp_path):
     block = read(csv_file(tmp_path, row(), HEADINGS, row()), mapping(tmp_path))
     assert [(f.row, f.column, f.found) for f in block.faults] == [(3, "the row", "the headings again")]
@@ -62,13 +68,45 @@ def test_a_quotation_mark_that_is_not_closed_does_not_swallow_rows_in_silence(tm
     rows = [row(Id="a"), row(Id="b", Note='"near'), row(Id="c"), row(Id="d", Note='seam"'), row(Id="e")]
     how = mapping(tmp_path, **({} if note else {"comment": None}))
     block = read(csv_file(tmp_path, *rows), how)
-    assert block.columns["feature_id"].tolist() == ["a", "e"]
-    assert len(block.faults) == 1 and block.faults[0].row == 3 and "over several lines" in block.faults[0].found
+    assert dict(zip(block.columns["feature_id"], block.row.tolist(), strict=True)) == {"a": 2, "e": 6}
+    assert [f.row for f in block.faults] == [3, 4, 5]
+    assert "a cell over 3 lines" in block.faults[0].found and "rows 4 to 5 are inside" in block.faults[0].mend
+    assert block.faults[1].found == "a row inside of a cell of row 3"
 
 
 def test_a_quotation_mark_that_is_never_closed_is_told(tmp_path):
     path = csv_file(tmp_path, row(), row(Note='"near'), *[row()] * 70_000)
     said = refused(read_blocks, path, mapping(tmp_path))
+    assert "a record that does not end" in said and "look below row" in said
+
+
+@pytest.mark.parametrize("size", [1, 3, 65_536])
+def test_rows_inside_of_a_quotation_mark_are_counted_where_the_record_has_too_many_cells(tmp_path, size):
+    """The mark closes before a cell that begins with one: the record has more cells than a row."""
+    rows = [row(Id="a"), row(Id="b", Depth='"45'), row(Id="c"), row(Id="d", Note='"near, seam"'), row(Id="e"),
+            row()[:5], row(Id="f", Note='"x'), row(Id="g"), row(Id="h", Note='y"'), row(Id="i")]
+    block = whole(read_blocks(csv_file(tmp_path, *rows), mapping(tmp_path), size))
+    assert dict(zip(block.columns["feature_id"], block.row.tolist(), strict=True)) == {"a": 2, "e": 6, "i": 11}
+    assert [(f.row, f.found) for f in block.faults] == [
+        (3, "a cell over 3 lines that holds as many delimiters as a row"), (4, "a row inside of a cell of row 3"),
+        (5, "a row inside of a cell of row 3"), (7, "5 cells"),
+        (8, "a cell over 3 lines that holds as many delimiters as a row"), (9, "a row inside of a cell of row 8"),
+        (10, "a row inside of a cell of row 8")]
+    assert "rows 4 to 5 are inside of this cell" in block.faults[0].mend
+    assert "close the quotation mark in row 3" in block.faults[1].mend
+
+
+@pytest.mark.parametrize("ending", ["\n", "\r\n"])
+def test_a_row_over_two_lines_with_too_many_cells_is_one_row(tmp_path, ending):
+    raw = ending.join([",".join(HEADINGS), ",".join(row(Id='"first\nnote"')) + ",more",
+                       ",".join(row(Id="b", Note='"two\nlines"')) + ",more", ",".join(row(Id="c"))]).encode() + b"\n"
+    block = read(raw_file(tmp_path, raw), mapping(tmp_path))
+    assert [(f.row, f.found) for f in block.faults] == [(2, "8 cells"), (3, "8 cells")] and block.row.tolist() == [4]
+
+
+def test_a_record_of_too_many_cells_that_holds_most_of_the_file_is_told(tmp_path):
+    rows = [row(), row(Depth='"45'), *[row()] * 150, row(Note='"near, seam"'), row()]
+    said = refused(read_blocks, csv_file(tmp_path, *rows), mapping(tmp_path))
     assert "a record that does not end" in said and "look below row" in said
 
 
@@ -120,6 +158,20 @@ def test_headings_that_are_missing_or_twice_there_are_told_together(tmp_path):
     assert all(s.startswith("mapping.toml, line ") for s in said)
 
 
+def test_a_wrong_delimiter_is_one_fault_that_names_the_right_one(tmp_path):
+    path = csv_file(tmp_path, row(), delimiter=";")
+    said = refused(read_blocks, path, mapping(tmp_path)).splitlines()
+    assert len(said) == 1 and "listing.delimiter: found 'comma', but none of the 7 headings" in said[0]
+    assert 'write delimiter = "semicolon"' in said[0]
+
+
+def test_a_wrong_row_of_headings_is_one_fault(tmp_path):
+    path = csv_file(tmp_path, HEADINGS, row(), head=["Report of the run", *[""] * 6])
+    said = refused(read_blocks, path, mapping(tmp_path)).splitlines()
+    assert len(said) == 1 and "listing.header_row: found 1, but none of the 7 headings of the mapping stands in row 1" \
+        in said[0] and "'Report of the run'" in said[0] and "correct header_row" in said[0]
+
+
 def test_two_columns_of_one_name_that_nobody_reads_do_no_harm(tmp_path):
     path = csv_file(tmp_path, [*row(), "", ""], head=[*HEADINGS, "x", "x"])
     assert read(path, mapping(tmp_path)).row.tolist() == [2]
@@ -135,7 +187,9 @@ def test_two_columns_of_one_name_that_nobody_reads_do_no_harm(tmp_path):
     (lines(row()).decode().encode("utf-16"), 'write encoding = "utf-16"'),
     (lines(row()).decode().encode("utf-16-le"), 'in UTF-16, write encoding = "utf-16"'),
     (b"\xd0\xcf\x11\xe0" + b"x" * 100, "a workbook of the old form"),
-    (b"a" * 1_100_000, "a line of more than")])
+    (b"a" * 1_100_000, "a line of more than"), (b"x" * 200_000, "text that is not CSV, or a cell of more than 131072"),
+    (lines(row(), row()).replace(b"\n", b"\r"), "lines that end with a carriage return alone"),
+    (lines(*[row()] * 40_000).replace(b"\n", b"\r"), "lines that end with a carriage return alone")])
 def test_each_fault_of_the_file_is_told(tmp_path, raw, says):
     assert says in refused(read_blocks, raw_file(tmp_path, raw), mapping(tmp_path))
 
@@ -195,6 +249,7 @@ def written(thousandths, decimal, thousands):
 def test_whatever_is_written_in_a_dialect_reads_back(tmp_path_factory, made):
     """Second route: the csv module writes, integers are divided by powers of ten."""
     (decimal, thousands), delimiter, encoding, quoted, ending, block, rows = made
+    rows = [*rows, (0, 450, None, "")]  # shares that are all below 1 % would be refused
     folder = tmp_path_factory.mktemp("dialect")
     out = io.StringIO()
     sheet = csv.writer(out, delimiter=DELIMITERS[delimiter], lineterminator=ending,

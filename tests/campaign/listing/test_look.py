@@ -139,6 +139,35 @@ def test_workbooks_and_parquet_are_looked_at_too(tmp_path):
     assert found["columns"]["length"]["unit"] == "mm" and "header_row" not in found["listing"]
 
 
+def test_hidden_sheets_and_charts_are_not_looked_at_and_per_cent_is_shown_as_the_sheet_shows_it(tmp_path):
+    book = openpyxl.Workbook()
+    book.active.append(["old"])
+    book.active.sheet_state = "hidden"
+    book.create_chartsheet("Chart", 0)
+    sheet = book.create_sheet("Features")
+    for r in (HEAD, ["F1", "GW", 12.5, None, 30, "4:30", 8.74, None, None],
+              ["F2", "ML", 13.5, 0.29, 30, "4:30", 8.74, None, None]):
+        sheet.append(r)
+    sheet["D3"].number_format = "0%"
+    book.save(tmp_path / "l.xlsx")
+    found = look(tmp_path / "l.xlsx")
+    assert proposed(found)["listing"]["sheet"] == "Features"
+    assert "1 hidden sheet was not looked at" in found.doubts and not any("first sheet" in d for d in found.doubts)
+    assert any("depth '29%'" in r for r in found.rows)
+
+
+def test_per_cent_of_which_no_cell_is_above_1_is_proposed_as_shares(tmp_path):
+    rows = [[*r[:3], d, *r[4:]] for r, d in zip(ROWS, ("0.45", "0.12", "", "", "", ""), strict=True)]
+    unit = proposed(look(csv_file(tmp_path, *rows, head=HEAD)))["columns"]["depth"]["unit"]
+    assert unit == CHOOSE + "share of nominal wall / share of measured wall"
+
+
+@pytest.mark.parametrize("head", ["Length_mm", "Length mm.", "Length/mm", "Length (mm)", "Length [mm.]"])
+def test_units_of_headings_are_seen_however_they_stand(tmp_path, head):
+    names = [head if h == "Length [mm]" else h for h in HEAD]
+    assert proposed(look(csv_file(tmp_path, *ROWS, head=names)))["columns"]["length"]["unit"] == "mm"
+
+
 @pytest.mark.parametrize(("raw", "says"), [
     (b"", "it is empty"), (b"Id,Type,Distance\n", "no row below the headings"), (b",,\n7,7,7\n", "no row below"),
     (b"PK\x03\x04", "a workbook that cannot be read"), (b"PAR1", "cannot be read"), (b"a,b\0\n1,2\n", "a NUL byte")])

@@ -10,6 +10,7 @@ import pytest
 
 from tests.campaign.listing.making import HEADINGS, ROW, mapping, read, refused, whole
 from wrapcalc.campaign.listing.read import read_blocks
+from wrapcalc.campaign.noted import Noted
 
 TYPED = ["F1", "ML ext", 12.5, 45, 30.25, datetime.time(4, 30), "near seam"]
 
@@ -142,3 +143,102 @@ def test_units_below_the_headings_are_held_against_the_mapping(tmp_path):
 def test_each_fault_of_the_file_is_told(tmp_path, make, says):
     make(tmp_path / "x.xlsx")
     assert says in refused(read_blocks, tmp_path / "x.xlsx", mapping(tmp_path))
+
+
+# -- what the sheet shows -----------------------------------------------------------------------------------------
+def formatted(*formats):
+    """Puts number formats into cells: (row, heading, value, format)."""
+    def change(sheet):
+        for r, head, value, text in formats:
+            cell = sheet.cell(r, HEADINGS.index(head) + 1)
+            cell.value, cell.number_format = value, text
+    return change
+
+
+def test_cells_shown_as_per_cent_are_read_as_shown(tmp_path):
+    change = formatted((2, "Depth", 0.85, "0%"), (3, "Depth", 0.29, "0.00%"), (4, "Depth", 60, "0"))
+    block = read(workbook(tmp_path, typed(), typed(), typed(), change=change), mapping(tmp_path))
+    assert not block.faults and block.columns["depth_share"].tolist() == [0.85, 0.29, 0.6]
+
+
+def test_cells_shown_in_another_unit_are_told(tmp_path):
+    change = formatted((2, "Length", 4.5, '0.0" in"'), (3, "Depth", 4.1, '0.0 "mm"'), (4, "Length", 0.4, "0%"),
+                       (5, "Length", 45, '0" mm"'), (6, "Log", 12500, '0.0,'))
+    block = read(workbook(tmp_path, *[typed()] * 5, change=change), mapping(tmp_path))
+    assert [(f.row, f.column, f.found) for f in block.faults] == [
+        (2, "Length", "4.5, which the sheet shows with 'in'"), (3, "Depth", "4.1, which the sheet shows with 'mm'"),
+        (4, "Length", "0.4, which the sheet shows as per cent (40 %)"),
+        (6, "Log", "12500, which the sheet shows over 1000")]
+    assert block.row.tolist() == [5] and block.columns["length"].tolist() == [45.0]
+
+
+def test_formats_of_texts_and_of_columns_that_nobody_reads_do_no_harm(tmp_path):
+    change = formatted((2, "Id", 12, '"F"000'), (2, "Note", 0.5, "0%"))
+    block = read(workbook(tmp_path, typed(), change=change), mapping(tmp_path, comment=None))
+    assert not block.faults and block.columns["feature_id"].tolist() == ["12"]
+
+
+# -- sheets and rows that are hidden ------------------------------------------------------------------------------
+def sheets(folder, *states, chart=False):
+    """A workbook of sheets with one row each; the depth says which sheet it is."""
+    book = openpyxl.Workbook()
+    book.remove(book.active)
+    if chart:
+        book.create_chartsheet("Chart", 0)
+    for k, state in enumerate(states, 1):
+        sheet = book.create_sheet(f"Sheet {k}")
+        sheet.sheet_state = state
+        sheet.append(HEADINGS)
+        sheet.append(typed(Depth=10 * k))
+    book.save(folder / "listing.xlsx")
+    return folder / "listing.xlsx"
+
+
+def test_a_hidden_first_sheet_is_not_read(tmp_path):
+    block = read(sheets(tmp_path, "hidden", "visible", "veryHidden"), mapping(tmp_path))
+    assert block.columns["depth_share"].tolist() == [0.2]
+
+
+def test_of_several_sheets_the_mapping_must_name_one(tmp_path):
+    path = sheets(tmp_path, "visible", "hidden", "visible")
+    said = refused(read_blocks, path, mapping(tmp_path))
+    assert "listing.sheet: found nothing, but 2 sheets that are not hidden" in said
+    assert "'Sheet 1', 'Sheet 3'" in said and "'Sheet 2'" not in said and 'write sheet = "..."' in said
+    how = mapping(tmp_path, 'decimal = "point"\nsheet = "Sheet 3"')
+    assert read(path, how).columns["depth_share"].tolist() == [0.3]
+
+
+def test_a_workbook_that_shows_no_sheet_is_refused(tmp_path):
+    path = sheets(tmp_path, "visible", "hidden")
+    parts = {n: zipfile.ZipFile(path).read(n) for n in zipfile.ZipFile(path).namelist()}
+    with zipfile.ZipFile(path, "w") as out:
+        for name, raw in parts.items():
+            out.writestr(name, raw.replace(b'state="visible"', b'state="hidden"') if "workbook.xml" in name else raw)
+    said = refused(read_blocks, path, mapping(tmp_path))
+    assert "listing.sheet: found nothing, but hidden sheets only" in said and "'Sheet 1', 'Sheet 2'" in said
+
+
+def test_a_hidden_sheet_that_is_named_is_read_and_told(tmp_path):
+    path = sheets(tmp_path, "visible", "hidden")
+    noted = Noted()
+    how = mapping(tmp_path, 'decimal = "point"\nsheet = "Sheet 2"')
+    assert whole(read_blocks(path, how, 100, noted)).columns["depth_share"].tolist() == [0.2]
+    assert noted.texts == ("1 row (row 2): the sheet that the mapping names is hidden in the workbook.",)
+
+
+def test_a_chart_in_front_does_no_harm(tmp_path):
+    assert read(sheets(tmp_path, "visible", chart=True), mapping(tmp_path)).columns["depth_share"].tolist() == [0.1]
+
+
+@pytest.mark.parametrize("size", [1, 100])
+def test_rows_that_the_workbook_hides_are_read_and_told(tmp_path, size):
+    def change(sheet):
+        for r in (1, 3, 4, 9):
+            sheet.row_dimensions[r].hidden = True
+        sheet.auto_filter.ref = "A1:G5"
+    noted = Noted()
+    path = workbook(tmp_path, *[typed()] * 4, change=change)
+    block = whole(read_blocks(path, mapping(tmp_path), size, noted))
+    assert block.row.tolist() == [2, 3, 4, 5]
+    assert noted.texts == ("2 rows (rows 3, 4): the workbook hides the row, by itself or by a filter; it is read all "
+                           "the same.",)

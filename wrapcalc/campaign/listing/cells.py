@@ -26,6 +26,7 @@ from wrapcalc.campaign.listing.columns import (
     H_MM,
     HOURS,
     KINDS,
+    PER_CENT,
     SHARES,
     Known,
     range_words,
@@ -38,7 +39,7 @@ if TYPE_CHECKING:
     from wrapcalc.campaign.listing.mapping import Mapping
 
 #: How a unit may be written in a cell, beside its own name.
-_IN_CELL = {"in": ('"',), "ft": ("'",), DEGREES: ("°", "deg"), **dict.fromkeys(SHARES, ("%",))}
+_IN_CELL = {"in": ('"',), "ft": ("'",), DEGREES: ("°", "deg"), **dict.fromkeys(PER_CENT, ("%",))}
 _CLOCK = re.compile(r"([0-9]{1,2}):([0-5][0-9])(?::([0-5][0-9]))?")
 _CLOCK_SAYS = "a clock position facing downstream from 0:00 to 12:59"
 _SPACES = "[ \u00a0\u202f]"
@@ -69,11 +70,16 @@ class Reader:
 
     def _headings_again(self, chunk: Chunk) -> set[int]:
         """Places of rows that hold the headings again."""
-        import pyarrow.compute as pc
+        import pyarrow as pa
         if "log_distance" not in chunk.cells:
             return set()
-        found = pc.equal(chunk.cells["log_distance"].text, heading(self._columns["log_distance"].column))
-        return set(pc.indices_nonzero(found).to_pylist())
+        texts = chunk.cells["log_distance"].text
+        if texts.null_count == len(texts):
+            return set()
+        odd = _odd(texts, _plain_bytes(self._mapping.listing.decimal_mark))
+        head = words_key(str(self._columns["log_distance"].column))
+        return {k for k, text in zip(odd.tolist(), texts.take(pa.array(odd)).to_pylist(), strict=True)
+                if words_key(text) == head}
 
     # -- texts -----------------------------------------------------------------------------------------------------
     def _text(self, known: Known, column: Any, cells: Cells) -> tuple[np.ndarray, list[Told]]:
@@ -162,9 +168,9 @@ def _suspect(known: Known, value: float) -> str:
 
 def _base(values: np.ndarray, known: Known, unit: str) -> np.ndarray:
     """Numbers in the unit we calculate in, as units.to_base gives each."""
-    if unit in SHARES:
+    if unit in PER_CENT:
         return short(values / 100)
-    if not unit or known.holds in (CLOCK, ANGLE) or unit == "mm":
+    if not unit or unit in SHARES or known.holds in (CLOCK, ANGLE) or unit == "mm":
         return values
     return short(units.convert(values, units.KINDS["length"].units[unit], "mm"))
 

@@ -12,7 +12,8 @@ import numpy as np
 from wrapcalc import units
 from wrapcalc.campaign.listing.blocks import RowFault
 from wrapcalc.campaign.listing.columns import COLUMNS
-from wrapcalc.campaign.listing.unit_words import agrees, in_heading, unit_of
+from wrapcalc.campaign.listing.mapping import DELIMITERS
+from wrapcalc.campaign.listing.unit_words import agrees, said_in, unit_of
 from wrapcalc.errors import CaseFaults, Fault
 from wrapcalc.fields import suggest
 
@@ -65,6 +66,7 @@ def places(mapping: Mapping, headings: Sequence[object], unit_cells: Sequence[ob
     """Our name -> place of its column. Raises CaseFaults for headings that are missing, twice there, or whose unit is
     another than the mapping says."""
     there = [heading(h) for h in headings]
+    _refuse_all(mapping, there, name)
     faults, out = [], {}
     for ours, column in mapping.columns.items():
         wanted, known = heading(column.column), COLUMNS[ours]
@@ -83,20 +85,40 @@ def places(mapping: Mapping, headings: Sequence[object], unit_cells: Sequence[ob
                   suggest(wanted, [h for h in there if h], "check header_row, delimiter and encoding, or the heading"))
         else:
             out[ours] = there.index(wanted)
-            for cell, where in ((in_heading(there[out[ours]]), "the heading"),
-                                (heading(unit_cells[out[ours]]) if out[ours] < len(unit_cells) else "", "the row of "
-                                 "units")):
-                read = unit_of(cell, known)
-                if known.units and cell and read and not agrees(read, column.unit):
-                    fault("unit", f"{units.shown(str(column.unit))}, but {where} of {units.shown(wanted)} says "
-                          f"{units.shown(cell)}", "the unit in which the column is written",
-                          "look at the numbers, then correct the mapping or the listing")
-                elif known.units and cell and not read and where != "the heading":
-                    fault("unit", f"{units.shown(cell)} in the row of units under {units.shown(wanted)}",
+            if not known.units:
+                continue
+            cell = heading(unit_cells[out[ours]]) if out[ours] < len(unit_cells) else ""
+            told = [("the heading", *said) for said in said_in(wanted, known)] + (
+                [("the row of units", cell, unit_of(cell, known))] if cell else [])
+            for where, text, read in told:
+                if not read:
+                    fault("unit", f"{units.shown(text)} in the row of units under {units.shown(wanted)}",
                           ", ".join(known.units), "correct units_row, or that cell")
+                elif not agrees(read, column.unit):
+                    fault("unit", f"{units.shown(str(column.unit))}, but {where} of {units.shown(wanted)} says "
+                          f"{units.shown(text)}", "the unit in which the column is written",
+                          "look at the numbers, then correct the mapping or the listing")
     if faults:
         raise CaseFaults(sorted(faults, key=lambda f: f.line or 0))
     return out
+
+
+def _refuse_all(mapping: Mapping, there: list[str], name: str) -> None:
+    """Where no heading at all is found the row or the delimiter is wrong: one fault instead of one for each column."""
+    wanted = {heading(c.column) for c in mapping.columns.values()}
+    if wanted & set(there):
+        return
+    row = mapping.listing.heading_row
+    one = [h for h in there if h]
+    inside = [word for word, mark in DELIMITERS.items() if len(one) == 1 and mark in one[0] and {
+        heading(h.strip('"')) for h in one[0].split(mark)} & wanted]
+    field, found, mend = "header_row", str(row), "correct header_row, and delimiter and encoding for a CSV file"
+    if inside:
+        field, found = "delimiter", units.shown(mapping.listing.delimiter or "comma")
+        mend = f'write delimiter = "{inside[0]}"'
+    raise CaseFaults([Fault(
+        mapping.file, f"listing.{field}", f"{found}, but none of the {len(wanted)} headings of the mapping stands in "
+        f"row {row} of {name}", _some(there, mapping), mend, mapping.line_of(f"listing.{field}"))])
 
 
 def _some(there: list[str], mapping: Mapping) -> str:

@@ -9,9 +9,14 @@ from wrapcalc import units
 #: Words for what a row is.
 KINDS = ("external metal loss", "internal metal loss", "metal loss", "dent", "gouge", "crack", "girth weld", "valve",
          "fitting", "bend", "marker", "repair", "other")
+#: Those that are damage; the others say what stands along the line.
+DAMAGE = KINDS[:6]
 TEXT, WORD, LENGTH, DEPTH, CLOCK, ANGLE, NUMBER = "text", "word", "length", "depth", "clock", "angle", "number"
 OF_NOMINAL, OF_MEASURED = "% of nominal wall", "% of measured wall"
-SHARES = (OF_NOMINAL, OF_MEASURED)
+PER_CENT = (OF_NOMINAL, OF_MEASURED)
+#: The same as numbers from 0 to 1.
+FRACTIONS = ("share of nominal wall", "share of measured wall")
+SHARES = (*PER_CENT, *FRACTIONS)
 H_MM, DEGREES, HOURS = "h:mm", "degrees", "decimal hours"
 LENGTHS = ("mm", "cm", "m", "km", "in", "ft", "mil")
 _UNITS: dict[str, tuple[str, ...]] = {
@@ -74,7 +79,7 @@ NUMBERS = (*(c.name for c in COLUMNS.values() if not c.is_text), "depth_share")
 def range_words(known: Known, unit: str) -> str:
     """What a number of a column may be, in words and in the unit of the column."""
     if unit in SHARES:
-        return f"a number from 0 to 100, {unit}"
+        return f"a number from 0 to {100 if unit in PER_CENT else 1}, {unit}"
     if known.holds == CLOCK:
         return "degrees from 0 to 360" if unit == DEGREES else "hours of the clock from 0 to less than 13"
     if known.holds == ANGLE:

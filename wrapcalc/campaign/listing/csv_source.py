@@ -1,14 +1,17 @@
 """Rows of a CSV file, block by block; memory does not grow with the file.
 
 Numbers of rows count records, so that a cell with a line break inside quotation marks is in one row, as a spreadsheet
-shows it. Lines with nothing in any cell are no rows, but they are counted.
+shows it. Lines with nothing in any cell are no rows, but they are counted; so are whole rows inside of a quotation mark
+that is not closed, so that the rows after them keep their numbers.
 """
 
 from __future__ import annotations
 
+import csv
 import re
 from collections import deque
 from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -50,6 +53,16 @@ def csv_rows(path: Path, mapping: Mapping, rows: int) -> Iterator[Chunk]:
         yield from _Rows(stream, mapping, delimiter, len(headings), at, name).chunks(rows)
 
 
+@dataclass(frozen=True)
+class _Ragged:
+    """A record with too many or too few cells. fault: None when nothing stands in it; lines: rows that a quotation mark
+    of it swallowed."""
+
+    record: int
+    fault: RowFault | None
+    lines: int
+
+
 class _Rows:
     def __init__(self, stream: Any, mapping: Mapping, delimiter: str, width: int, at: dict[str, int], name: str):
         self._stream, self._delimiter, self._width, self._name = stream, delimiter, width, name
@@ -57,9 +70,9 @@ class _Rows:
         self._mapped = {ours: str(k) for ours, k in at.items()}
         self._headings = {ours: c.column for ours, c in mapping.columns.items()}
         self._first = mapping.listing.first_row - 1  # number of the row before the first
-        #: Rows with too many or too few cells, by their numbers; no fault when nothing stands in them.
-        self._ragged: deque[tuple[int, RowFault | None]] = deque()
-        self._last = self._first
+        self._ragged: deque[_Ragged] = deque()
+        self._last = self._first  # number of the last record
+        self._swallowed = 0  # rows inside of quotation marks that were not closed, so far
 
     def chunks(self, rows: int) -> Iterator[Chunk]:
         import pyarrow as pa
@@ -89,16 +102,16 @@ class _Rows:
 
     def _batches(self) -> Iterator[pa.RecordBatch]:
         import pyarrow as pa
-        from pyarrow import csv
+        from pyarrow import csv as arrow
         try:
-            yield from csv.open_csv(
+            yield from arrow.open_csv(
                 self._stream,
                 # one thread: only then does the reader say which row it could not part into cells
-                read_options=csv.ReadOptions(column_names=self._names, use_threads=False, block_size=_AT_ONCE),
-                parse_options=csv.ParseOptions(delimiter=self._delimiter, newlines_in_values=True,
-                                               ignore_empty_lines=False, invalid_row_handler=self._invalid),
-                convert_options=csv.ConvertOptions(column_types=self._types(), null_values=[""], check_utf8=False,
-                                                   strings_can_be_null=True, quoted_strings_can_be_null=True))
+                read_options=arrow.ReadOptions(column_names=self._names, use_threads=False, block_size=_AT_ONCE),
+                parse_options=arrow.ParseOptions(delimiter=self._delimiter, newlines_in_values=True,
+                                                 ignore_empty_lines=False, invalid_row_handler=self._invalid),
+                convert_options=arrow.ConvertOptions(column_types=self._types(), null_values=[""], check_utf8=False,
+                                                     strings_can_be_null=True, quoted_strings_can_be_null=True))
         except pa.ArrowInvalid as e:
             if "Empty CSV file" in str(e):
                 return
@@ -107,28 +120,52 @@ class _Rows:
     def _endless(self) -> CaseFaults:
         return whole(self._name, "a record that does not end: a quotation mark that is not closed, or a cell of more "
                      f"than {_AT_ONCE / 1e6:.2g} MB", "records of cells, each quotation mark closed",
-                     f"look below row {self._last} for a cell that begins with a quotation mark")
+                     f"look below row {self._last + self._swallowed} for a cell that begins with a quotation mark")
 
     def _invalid(self, row: Any) -> str:
-        number = self._first + row.number
+        number, lines = self._first + row.number, self._rows_inside(row.text)
         fault = RowFault(number, "the row", f"{row.actual_columns} cells",
                          f"{row.expected_columns} cells, one under each heading",
                          "put texts and numbers that hold the delimiter in quotation marks, or remove what is too many")
-        self._ragged.append((number, fault if row.text.strip(self._delimiter + '"') else None))
+        some = row.text.strip(self._delimiter + '"')
+        self._ragged.append(_Ragged(number, fault if some else None, lines))
         return "skip"
+
+    def _rows_inside(self, text: str) -> int:
+        """How many whole rows stand behind the first line of a record: a quotation mark of it is not closed."""
+        first, *others = text.rstrip("\r\n").split("\n")
+        if not others or first.count(self._delimiter) < self._least:
+            return 0
+        if len(others) > _SWALLOWED:
+            return len(others)
+        cells = [next(csv.reader([line.rstrip("\r")], delimiter=self._delimiter), []) for line in others]
+        return len(others) if all(len(c) == self._width for c in cells) else 0
+
+    @property
+    def _least(self) -> int:
+        """Delimiters of a row."""
+        return max(self._width - 1, 1)
 
     def _chunk(self, table: pa.Table, last: bool = False) -> Chunk:
         """Number the rows, drop those in which nothing stands, tell those that swallowed others."""
-        faults: list[RowFault] = []
-        number = self._numbers(table.num_rows, faults, last)
+        record, ragged = self._records(table.num_rows, last)
         columns = {n: table.column(k).combine_chunks() for k, n in enumerate(self._names)}
+        swallowing = self._swallowing(columns)
+        events = sorted([(int(record[k]), lines) for k, lines in swallowing.items()]
+                        + [(r.record, r.lines) for r in ragged])
+        if any(lines > _SWALLOWED for _, lines in events):
+            raise self._endless()
+        at = np.array([r for r, _ in events], np.int64)
+        before = self._swallowed + np.cumsum([0, *(lines for _, lines in events)])
+        number = record + before[np.searchsorted(at, record)]
+        self._swallowed = int(before[-1])
+        faults: list[RowFault] = []
+        for r in ragged:
+            faults += self._of_ragged(r, int(r.record + before[np.searchsorted(at, r.record)]))
         keep = np.ones(table.num_rows, bool)
-        for k in self._swallowing(columns):
+        for k, lines in swallowing.items():
             keep[k] = False
-            faults.append(RowFault(
-                int(number[k]), "the row", "a cell over several lines that holds as many delimiters as a row",
-                "cells within their row", "close the quotation mark before it; rows that follow may be inside of this "
-                "cell"))
+            faults += _unclosed(int(number[k]), lines)
         keep &= ~_blank(columns.values(), table.num_rows)
         if not keep.all():
             number = number[keep]
@@ -136,22 +173,27 @@ class _Rows:
         return Chunk(number, {ours: Cells(columns[n]) for ours, n in self._mapped.items()},
                      sorted(faults, key=lambda f: f.row))
 
-    def _numbers(self, count: int, faults: list[RowFault], last: bool) -> np.ndarray:
-        """Numbers of the next rows; those of rows with too many or too few cells are left out."""
-        end = self._last + count
-        left_out = []
-        while self._ragged and (last or self._ragged[0][0] <= end + 1):
-            row, fault = self._ragged.popleft()
-            faults += [fault] if fault is not None else []
-            left_out.append(row)
-            end += 1
-        number = np.setdiff1d(np.arange(self._last + 1, end + 1), left_out, assume_unique=True)
-        self._last = end
-        return number
+    @staticmethod
+    def _of_ragged(ragged: _Ragged, row: int) -> list[RowFault]:
+        if ragged.lines:
+            return _unclosed(row, ragged.lines)
+        return [] if ragged.fault is None else [replace(ragged.fault, row=row)]
 
-    def _swallowing(self, columns: dict[str, Any]) -> list[int]:
-        """Rows with a cell over several lines that holds as many delimiters as a row."""
-        out: set[int] = set()
+    def _records(self, count: int, last: bool) -> tuple[np.ndarray, list[_Ragged]]:
+        """Numbers of the next records, and those among them with too many or too few cells, which are left out."""
+        end = self._last + count
+        ragged: list[_Ragged] = []
+        while self._ragged and (last or self._ragged[0].record <= end + 1):
+            ragged.append(self._ragged.popleft())
+            end += 1
+        record = np.setdiff1d(np.arange(self._last + 1, end + 1), [r.record for r in ragged], assume_unique=True)
+        self._last = end
+        return record, ragged
+
+    def _swallowing(self, columns: dict[str, Any]) -> dict[int, int]:
+        """Places of rows with a cell over several lines that holds as many delimiters as a row, and how many whole rows
+        are inside of it."""
+        out: dict[int, int] = {}
         for values in columns.values():
             first, ends = values.offset, np.frombuffer(values.buffers()[1], np.int32)
             ends = ends[first:first + len(values) + 1]
@@ -162,11 +204,22 @@ class _Rows:
             breaks = np.flatnonzero(np.frombuffer(text, np.uint8) == ord("\n")) + ends[0]
             for k in np.unique(np.searchsorted(ends, breaks, side="right") - 1).tolist():
                 cell = text[ends[k] - ends[0]:ends[k + 1] - ends[0]]
-                if cell.count(self._delimiter.encode()) >= max(self._width - 1, 1):
-                    out.add(k)
-                    if cell.count(b"\n") > _SWALLOWED:
-                        raise self._endless()
-        return sorted(out)
+                lines, delimiters = cell.count(b"\n"), cell.count(self._delimiter.encode())
+                if delimiters >= self._least:
+                    # the record has as many cells as a row: its mark stands in the same column as the one that closes
+                    out[k] = max(out.get(k, 0), lines if delimiters == lines * self._least or lines > _SWALLOWED else 0)
+        return dict(sorted(out.items()))
+
+
+def _unclosed(row: int, lines: int) -> list[RowFault]:
+    """Faults of a row whose quotation mark is not closed, and of the rows inside of it."""
+    over = f"{lines + 1} lines" if lines else "several lines"
+    inside = ("" if not lines else f"; row {row + 1} is inside of this cell" if lines == 1 else
+              f"; rows {row + 1} to {row + lines} are inside of this cell")
+    first = RowFault(row, "the row", f"a cell over {over} that holds as many delimiters as a row", "cells within their "
+                     "row", f"close the quotation mark before it{inside or '; rows that follow may be inside of it'}")
+    return [first, *(RowFault(row + k, "the row", f"a row inside of a cell of row {row}", "a row of its own",
+                              f"close the quotation mark in row {row}") for k in range(1, lines + 1))]
 
 
 def _blank(columns: Any, count: int) -> np.ndarray:

@@ -9,7 +9,6 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from wrapcalc import units
 from wrapcalc.campaign.listing.chunks import file_open, whole
 from wrapcalc.errors import CaseFaults
 
@@ -102,14 +101,25 @@ def open_text(path: Path, encoding: str, name: str) -> io.BufferedReader:
 
 def records(stream: io.BufferedReader, delimiter: str, name: str) -> Iterator[list[str]]:
     """Records of the stream, each read only when it is asked for, so that the rest of the stream begins after it."""
+    returns = False  # whether the last line holds a carriage return inside
+
     def lines() -> Iterator[str]:
+        nonlocal returns
         while line := stream.readline(_LONGEST):
+            returns = b"\r" in line.rstrip(b"\r\n")
             if len(line) == _LONGEST:
-                raise whole(name, f"a line of more than {_LONGEST} characters", "lines of cells",
-                            "check that it is a CSV file, and that every quotation mark is closed")
+                raise _no_csv(name, f"a line of more than {_LONGEST} characters", returns)
             yield line.decode()
     try:
         yield from csv.reader(lines(), delimiter=delimiter)
-    except csv.Error as e:
-        raise whole(name, f"text that is not CSV ({units.printable(str(e))[:80]})", "cells parted by the delimiter",
-                    "save it again as CSV (UTF-8)") from None
+    except csv.Error:
+        raise _no_csv(name, f"text that is not CSV, or a cell of more than {csv.field_size_limit()} characters",
+                      returns) from None
+
+
+def _no_csv(name: str, found: str, returns: bool) -> CaseFaults:
+    if returns:
+        return whole(name, "lines that end with a carriage return alone, as old systems wrote them",
+                     "lines that end with a line feed", "save it again as CSV (UTF-8)")
+    return whole(name, found, "lines of cells, parted by the delimiter",
+                 "check that it is a CSV file, and that every quotation mark is closed")

@@ -18,11 +18,22 @@ import numpy as np
 from wrapcalc import units
 from wrapcalc.campaign.listing.cells import Reader
 from wrapcalc.campaign.listing.chunks import Cells, Chunk, heading
-from wrapcalc.campaign.listing.columns import CLOCK, COLUMNS, DEGREES, DEPTH, H_MM, HOURS, LENGTH, SHARES
+from wrapcalc.campaign.listing.columns import (
+    CLOCK,
+    COLUMNS,
+    DEGREES,
+    DEPTH,
+    FRACTIONS,
+    H_MM,
+    HOURS,
+    LENGTH,
+    PER_CENT,
+    SHARES,
+)
 from wrapcalc.campaign.listing.look_sample import SAMPLE, Sample, sample_of
 from wrapcalc.campaign.listing.look_words import ANY_WALL, HEADINGS, KIND_WORDS, SIDES, plain_words
 from wrapcalc.campaign.listing.mapping import Columns, LineTable, Listing, Mapping, words_key
-from wrapcalc.campaign.listing.unit_words import PERCENT, in_heading, unit_of
+from wrapcalc.campaign.listing.unit_words import PERCENT, said_in, unit_of
 
 CHOOSE = "choose: "
 _SHOWN = 5
@@ -50,6 +61,15 @@ class Look:
 def look(listing: Path) -> Look:
     """Propose a mapping for a listing. Raises CaseFaults for a file that cannot be read, or that has no headings."""
     return _Proposal(sample_of(listing)).look()
+
+
+def _shares(cells: Sequence[str]) -> tuple[str, ...]:
+    """Units of shares: those of numbers from 0 to 1 where no cell is above 1."""
+    try:
+        numbers = [float(c.replace(",", ".")) for c in cells]
+    except ValueError:
+        return PER_CENT
+    return FRACTIONS if any(numbers) and max(numbers) <= 1 else PER_CENT
 
 
 def _text(value: str) -> str:
@@ -200,15 +220,15 @@ class _Proposal:
         """Unit of a column, and the doubt that is left."""
         known, head = COLUMNS[ours], self.headings[k]
         cells = [r[k].strip() for r in self.sample.rows if k < len(r) and r[k].strip()]
-        last = head.split()[-1] if len(head.split()) > 1 else ""
-        told = [u for text in (in_heading(head), last, self.units_row[k] if k < len(self.units_row) else "",
-                               "%" if head.rstrip().endswith("%") or re.search(r"[(\[]%|%\s?(WT|wt)", head) else "")
-                if text and (u := unit_of(heading(text), known))]
+        told = [u for text, u in said_in(head, known) if unit_of(text, known) == u]
+        if k < len(self.units_row) and (u := unit_of(heading(self.units_row[k]), known)):
+            told.append(u)
         if len(set(told)) > 1 and not {PERCENT, CLOCK} & set(told):
             return CHOOSE + " / ".join(dict.fromkeys(told)), "heading and row of units do not say the same unit"
         unit = told[0] if told else ""
         if known.holds == DEPTH and unit == PERCENT:
-            return CHOOSE + " / ".join(SHARES), "per cent of which wall, nominal or measured? See the report of the run"
+            return CHOOSE + " / ".join(_shares(cells)), ("per cent of which wall, nominal or measured? See the "
+                                                         "report of the run")
         if known.holds == CLOCK and unit in ("", CLOCK):
             if cells and any(":" in c for c in cells):
                 return H_MM, ""

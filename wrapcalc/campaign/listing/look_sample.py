@@ -19,6 +19,15 @@ from wrapcalc.campaign.listing.look_words import HEADINGS, plain_words
 from wrapcalc.campaign.listing.mapping import DELIMITERS
 from wrapcalc.campaign.listing.read import CSV, PARQUET, XLSX, form_of
 from wrapcalc.campaign.listing.unit_words import unit_of
+from wrapcalc.campaign.listing.xlsx_book import (
+    AGAIN,
+    FORM,
+    ShownNumber,
+    open_book,
+    styles_shown,
+    values_shown,
+    visible,
+)
 from wrapcalc.reading import shown_name
 
 #: Rows that are looked at, and those among which the headings are sought.
@@ -89,21 +98,27 @@ def _delimiter(path: Path, encoding: str, name: str) -> tuple[str, bool]:
 
 
 def _xlsx(path: Path) -> Sample:
-    import openpyxl
     name = shown_name(path)
     with file_open(path, name) as file, warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # about styles that are not read
+        warnings.simplefilter("ignore")  # about dates that are none
+        book = open_book(file, name, kept=True)
+        sheets = visible(book)
+        if not sheets:
+            raise whole(name, "a workbook without a sheet of cells that is not hidden", "a sheet with the listing",
+                        "show the sheet that is meant, and save it again")
+        styles = styles_shown(book)
         try:
-            book = openpyxl.load_workbook(file, read_only=True, data_only=True, keep_links=False)
-            sheet = book.worksheets[0]
-            sheet.reset_dimensions()
-            rows = [[_shown(c) for c in r] for r in islice(sheet.iter_rows(values_only=True), SAMPLE + _TOP + 1)]
-        except Exception:  # openpyxl raises errors of many kinds for a workbook that is not sound
-            raise whole(name, "a workbook that cannot be read", "an XLSX workbook", "save it again as .xlsx") from None
-        others = [w.title for w in book.worksheets[1:]]
-    out = _headed(rows, name, Sample(XLSX, [], [], sheet=sheet.title, numbers=True))
+            sheets[0].reset_dimensions()
+            rows = [[_shown(c) for c in values_shown(r, styles)]
+                    for r in islice(sheets[0].iter_rows(values_only=not styles), SAMPLE + _TOP + 1)]
+        except Exception:  # openpyxl raises errors of many kinds for a sheet that is not sound
+            raise whole(name, "a workbook that cannot be read", FORM, AGAIN) from None
+    out = _headed(rows, name, Sample(XLSX, [], [], sheet=sheets[0].title, numbers=True))
+    others, hidden = [w.title for w in sheets[1:]], len(book.worksheets) - len(sheets)
     if others:
         out.doubts.append(f"the first sheet was looked at; there are {len(others)} more: {', '.join(others)[:120]}")
+    if hidden:
+        out.doubts.append(f"{hidden} hidden sheet{'s were' if hidden > 1 else ' was'} not looked at")
     return out
 
 
@@ -129,6 +144,8 @@ def _parquet(path: Path) -> Sample:
 def _shown(cell: Any) -> str:
     if cell is None or cell != cell:
         return ""
+    if isinstance(cell, ShownNumber):
+        return _shown(cell.number) if not cell.how.per_cent else f"{100 * cell.number:.10g}%"
     if isinstance(cell, datetime.time):
         return f"{cell.hour}:{cell.minute:02d}"
     return number_text(cell) if isinstance(cell, (int, float)) and not isinstance(cell, bool) else str(cell)

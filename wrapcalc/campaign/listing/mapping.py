@@ -82,7 +82,8 @@ class Listing(Sheet):
     delimiter: choice(*DELIMITERS) = ask("What parts the cells of a CSV file; comma when not stated", need="",
                                          example='"comma"')
     encoding: choice(*ENCODINGS) = ask("Encoding of a CSV file; utf-8 when not stated", need="", example='"utf-8"')
-    sheet: Text = ask("Sheet of a workbook; the first when not stated", need="", example='"Features"')
+    sheet: Text = ask("Sheet of a workbook; the only one that is not hidden when not stated", need="",
+                      example='"Features"')
     header_row: RowNumber = ask("Row of the headings; 1 when not stated", need="", example="1")
     units_row: RowNumber = ask("Row of units under the headings, if there is one", need="", example="2")
     blank: Annotated[tuple[str, ...], BeforeValidator(_blanks)] = ask(

@@ -12,6 +12,8 @@ import numpy as np
 from wrapcalc.campaign.listing.blocks import Block, RowFault, unstated
 from wrapcalc.campaign.listing.cells import Reader
 from wrapcalc.campaign.listing.chunks import Chunk, Source, file_open, nothing, whole
+from wrapcalc.campaign.listing.depth_sense import Depths
+from wrapcalc.campaign.noted import Noted
 from wrapcalc.reading import shown_name
 
 if TYPE_CHECKING:
@@ -37,12 +39,12 @@ def form_of(path: Path) -> str:
     return form
 
 
-def source(listing: Path, mapping: Mapping, rows: int) -> Source:
+def source(listing: Path, mapping: Mapping, rows: int, noted: Noted) -> Source:
     """Chunks of the file, cells not yet read."""
     form = form_of(listing)
     if form == XLSX:
         from wrapcalc.campaign.listing.xlsx_source import xlsx_rows
-        return xlsx_rows(listing, mapping, rows)
+        return xlsx_rows(listing, mapping, rows, noted)
     if form == PARQUET:
         from wrapcalc.campaign.listing.parquet_source import parquet_rows
         return parquet_rows(listing, mapping, rows)
@@ -59,23 +61,27 @@ def _ahead(chunks: Source) -> Source:
             yield chunk
 
 
-def read_blocks(listing: Path, mapping: Mapping, rows: int = 65_536) -> Iterator[Block]:
+def read_blocks(listing: Path, mapping: Mapping, rows: int = 65_536, noted: Noted | None = None) -> Iterator[Block]:
     """The listing block by block, `rows` rows at once; memory does not grow with it (but for the texts of a workbook).
 
     Every row is in the arrays of a block or has a fault in it, never both; lines in which nothing stands are no rows.
-    Raises CaseFaults for what is wrong with the file as a whole, some of it only when reading comes to it.
+    noted: takes what must be known of rows that are read all the same. Raises CaseFaults for what is wrong with the
+    file as a whole, some of it only when reading comes to it.
     """
-    reader, any_row = Reader(mapping), False
-    for chunk in source(listing, mapping, rows):
-        block = _block(chunk, reader)
+    noted = Noted() if noted is None else noted
+    reader, depths, any_row = Reader(mapping), Depths(mapping, noted), False
+    for chunk in source(listing, mapping, rows, noted):
+        block = _block(chunk, reader, depths)
         any_row = any_row or len(block.row) > 0 or bool(block.faults)
         yield block
+    depths.refuse()
     if not any_row:
         raise nothing(shown_name(listing))
 
 
-def _block(chunk: Chunk, reader: Reader) -> Block:
+def _block(chunk: Chunk, reader: Reader, depths: Depths) -> Block:
     read, faults = reader.read(chunk)
+    faults += depths.faults(chunk, read)
     wrong = np.unique(np.array([k for k, _ in faults], dtype=np.intp))
     told = sorted([*chunk.faults, *(f for _, f in faults)], key=_row)
     row = chunk.row

@@ -11,6 +11,7 @@ import re
 import warnings
 import zipfile
 from collections.abc import Iterator, Sequence
+from collections.abc import Mapping as Named
 from itertools import islice, repeat
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -20,30 +21,44 @@ import numpy as np
 from wrapcalc import units
 from wrapcalc.campaign.listing.chunks import Cells, Chunk, Odd, file_open, nothing, number_text, places, whole
 from wrapcalc.campaign.listing.columns import COLUMNS, H_MM
+from wrapcalc.campaign.listing.number_formats import Shown, meant, refused
+from wrapcalc.campaign.listing.xlsx_book import (
+    AGAIN,
+    FORM,
+    ShownNumber,
+    listing_sheet,
+    open_book,
+    styles_shown,
+    values_shown,
+)
+from wrapcalc.campaign.noted import Noted
 from wrapcalc.errors import CaseFaults, Fault
 from wrapcalc.reading import shown_name
 
 if TYPE_CHECKING:
     from wrapcalc.campaign.listing.mapping import Mapping
 
-_FORM, _AGAIN = "an XLSX workbook", "save it as .xlsx, or as CSV (UTF-8)"
 #: Bytes when unpacked, of the whole and of the texts that are held whole.
 _MOST, _MOST_TEXTS = 8_000_000_000, 1_000_000_000
 _ERRORS = ("#N/A", "#REF!", "#VALUE!", "#DIV/0!", "#NUM!", "#NAME?", "#NULL!", "#GETTING_DATA", "#SPILL!", "#CALC!")
 _MERGED = re.compile(rb'<(?:\w+:)?mergeCell\s[^>]*?ref="([A-Z]{1,3})(\d{1,7})(?::([A-Z]{1,3})(\d{1,7}))?"')
 _FORMULA = re.compile(rb"<(?:\w+:)?f[\s>/]")
+_HIDDEN = re.compile(rb'<(?:\w+:)?row\s(?=(?:[^>]*\s)?hidden="(?:1|true)")(?:[^>]*?\s)?r="(\d{1,7})"')
 _TOLD = 10
 
 
-def xlsx_rows(path: Path, mapping: Mapping, rows: int) -> Iterator[Chunk]:
-    """Chunks of `rows` rows of the sheet that the mapping names, or of the first. Raises CaseFaults."""
+def xlsx_rows(path: Path, mapping: Mapping, rows: int, noted: Noted) -> Iterator[Chunk]:
+    """Chunks of `rows` rows of the sheet that the mapping names, or of the only one. Raises CaseFaults.
+
+    noted: takes rows that the workbook hides.
+    """
     name, s = shown_name(path), mapping.listing
     with file_open(path, name) as file:
         _refuse(file, name)
-        book = _book(file, name, kept=True)
-        sheet = _sheet(book, str(s.sheet or ""), mapping, name)
-        merged, formulas = _scan(file, sheet, name)
-        values = _cells(sheet, name)
+        book = open_book(file, name, kept=True)
+        sheet = listing_sheet(book, mapping, name)
+        merged, formulas, hidden = _scan(file, sheet)
+        values = _cells(sheet, name, styles_shown(book))
         head = list(islice(values, s.first_row - 1))
         if len(head) < s.heading_row or not any(c is not None for r in head for c in r):
             raise nothing(name) if head else whole(name, "nothing: the sheet is empty", "a listing", "name the sheet "
@@ -53,9 +68,14 @@ def xlsx_rows(path: Path, mapping: Mapping, rows: int) -> Iterator[Chunk]:
         _refuse_merged(merged, s.heading_row, name)
         under: Any = repeat(None)
         if formulas:
-            under = _cells(_sheet(_book(file, name, kept=False), str(s.sheet or ""), mapping, name), name)
+            under = _cells(listing_sheet(open_book(file, name, kept=False), mapping, name), name, {})
             list(islice(under, s.first_row - 1))
-        yield from _chunks(values, under, at, mapping, rows)
+        for chunk in _chunks(values, under, at, mapping, rows):
+            noted.add("the workbook hides the row, by itself or by a filter; it is read all the same",
+                      chunk.row[np.isin(chunk.row, hidden)])
+            if sheet.sheet_state != "visible":
+                noted.add("the sheet that the mapping names is hidden in the workbook", chunk.row)
+            yield chunk
 
 
 def _refuse(file: Any, name: str) -> None:
@@ -63,7 +83,7 @@ def _refuse(file: Any, name: str) -> None:
         with zipfile.ZipFile(file) as packed:
             about = packed.infolist()
     except (zipfile.BadZipFile, ValueError, OSError):
-        raise whole(name, "something that is no XLSX workbook", _FORM, _AGAIN) from None
+        raise whole(name, "something that is no XLSX workbook", FORM, AGAIN) from None
     size = sum(i.file_size for i in about)
     texts = sum(i.file_size for i in about if i.filename.casefold().endswith("sharedstrings.xml"))
     if size > _MOST or texts > _MOST_TEXTS:
@@ -73,33 +93,10 @@ def _refuse(file: Any, name: str) -> None:
         raise whole(name, "a workbook with macros", "a workbook without macros", "save it as .xlsx without macros")
 
 
-def _book(file: Any, name: str, *, kept: bool) -> Any:
-    try:
-        import openpyxl
-    except ImportError:
-        raise whole(name, "an XLSX workbook, which this installation cannot read", "CSV",
-                    "save the sheet as CSV (UTF-8), or install openpyxl") from None
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # about styles and validations that are not read
-            return openpyxl.load_workbook(file, read_only=True, data_only=kept, keep_links=False)
-    except Exception:  # openpyxl raises errors of many kinds for a workbook that is not sound
-        raise whole(name, "a workbook that cannot be read", _FORM, _AGAIN) from None
-
-
-def _sheet(book: Any, wanted: str, mapping: Mapping, name: str) -> Any:
-    sheets = {w.title: w for w in book.worksheets}
-    found = [t for t in sheets if " ".join(t.split()) == wanted] if wanted else list(sheets)[:1]
-    if len(found) != 1:
-        raise CaseFaults([Fault(mapping.file, "listing.sheet", units.shown(wanted), f"a sheet of {name}: " + ", ".join(
-            map(units.shown, list(sheets)[:12])), "correct the name", mapping.line_of("listing.sheet"))])
-    return sheets[found[0]]
-
-
-def _scan(file: Any, sheet: Any, name: str) -> tuple[list[tuple[str, int, str, int]], bool]:
-    """Merged cells (first column, row; last column, row), and whether there are formulas: neither is told by a reader
-    that reads row by row."""
-    merged, formulas = [], False
+def _scan(file: Any, sheet: Any) -> tuple[list[tuple[str, int, str, int]], bool, list[int]]:
+    """Merged cells (first column, row; last column, row), whether there are formulas, and rows that are hidden: none of
+    it is told by a reader that reads row by row."""
+    merged, formulas, hidden = [], False, []
     with zipfile.ZipFile(file) as packed, packed.open(sheet._worksheet_path.lstrip("/")) as part:
         rest = b""
         while some := part.read(1 << 20):
@@ -108,8 +105,10 @@ def _scan(file: Any, sheet: Any, name: str) -> tuple[list[tuple[str, int, str, i
             cut = text.rfind(b"<")
             merged += [(m[1].decode(), int(m[2]), (m[3] or m[1]).decode(), int(m[4] or m[2]))
                        for m in _MERGED.finditer(text, 0, cut)]
+            if b"hidden=" in text:
+                hidden += [int(m[1]) for m in _HIDDEN.finditer(text, 0, cut)]
             rest = text[cut:][-4096:]
-    return merged, formulas
+    return merged, formulas, hidden
 
 
 def _refuse_merged(merged: list[tuple[str, int, str, int]], heading_row: int, name: str) -> None:
@@ -123,19 +122,20 @@ def _refuse_merged(merged: list[tuple[str, int, str, int]], heading_row: int, na
         raise CaseFaults(faults)
 
 
-def _cells(sheet: Any, name: str) -> Iterator[Sequence[Any]]:
+def _cells(sheet: Any, name: str, styles: Named[int, Shown]) -> Iterator[Sequence[Any]]:
+    """Values of the cells, row by row. styles: formats that show numbers as something else; it is faster without."""
     sheet.reset_dimensions()  # what a workbook says of its size is often wrong
-    rows = sheet.iter_rows(values_only=True)
+    rows = sheet.iter_rows(values_only=not styles)
     while True:
         try:
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore")  # a date that is none becomes the error #VALUE!, which is told
                 row = next(rows, None)
         except Exception:
-            raise whole(name, "a sheet that cannot be read to its end", _FORM, _AGAIN) from None
+            raise whole(name, "a sheet that cannot be read to its end", FORM, AGAIN) from None
         if row is None:
             return
-        yield row
+        yield values_shown(row, styles)
 
 
 def _chunks(values: Iterator[Sequence[Any]], under: Iterator[Any], at: dict[str, int], mapping: Mapping, rows: int
@@ -163,8 +163,10 @@ class _Column:
     """Cells of one column as they come."""
 
     def __init__(self, ours: str, mapping: Mapping):
-        self._text = COLUMNS[ours].is_text
-        self._clock = getattr(mapping.columns[ours], "unit", "") == H_MM
+        self._known = COLUMNS[ours]
+        self._text = self._known.is_text
+        self._unit = str(getattr(mapping.columns[ours], "unit", ""))
+        self._clock = self._unit == H_MM
         self._clear()
 
     def _clear(self) -> None:
@@ -182,6 +184,8 @@ class _Column:
     def add(self, cell: Any, formula: bool) -> None:
         """Take one cell. formula: it has one whose value was not kept."""
         text, number = None, np.nan
+        if isinstance(cell, ShownNumber):
+            cell = self._as_shown(cell)
         if formula:
             self._odd[len(self._texts)] = ("a formula whose value was not kept",
                                            "open it in a spreadsheet and save it, or write the value")
@@ -198,6 +202,14 @@ class _Column:
             number = float(cell)
         self._texts.append(text)
         self._numbers.append(number)
+
+    def _as_shown(self, cell: ShownNumber) -> float | None:
+        """The number that the sheet shows; none where it is not what the mapping says of the column."""
+        odd = None if self._text else refused(cell.how, self._known, self._unit, cell.number)
+        if odd is not None:
+            self._odd[len(self._texts)] = odd
+            return None
+        return meant(cell.how, self._unit, cell.number)
 
     def _other(self, cell: Any) -> str | None:
         """A time of day as text where it is one of the clock; what else is told."""

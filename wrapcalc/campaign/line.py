@@ -346,9 +346,9 @@ class Line:
         segment = self._segment(c["survey"])
         own = np.where(segment >= 0, self.walls[np.maximum(segment, 0)], np.nan)
         self.noted.add(
-            f"the nominal wall of the row is more than {100 * (_THICK - 1):.0f} % above that of the segment or the base "
-            "case, and is taken: a wall that no document shows makes a defect look harmless; where it is right state a "
-            "segment with it, where it is not leave the column out", c["row"][c["nominal_wall"] > _THICK * own])
+            f"the nominal wall of the row is more than {100 * (_THICK - 1):.0f} % above that of the segment or the "
+            "base case, and is taken: a wall that no document shows makes a defect look harmless; where it is right "
+            "state a segment with it, where it is not leave the column out", c["row"][c["nominal_wall"] > _THICK * own])
         c["nominal_wall"] = np.where(np.isfinite(c["nominal_wall"]), steady_rows(c["nominal_wall"]), own)
         checks.placed(segment)
         group = self.group_of(c["survey"], c["nominal_wall"])

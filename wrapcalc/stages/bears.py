@@ -87,15 +87,15 @@ def bears(bundle: Bundle, a: Assessment | None, d: Design, chain: Chain) -> Bear
     """What a design that holds can bear."""
     rec = active()
     rec.begin("Restored pressure")
-    restored = _restored(bundle, a, d, chain)
-    uses = _uses(bundle, d, chain)
+    restored = restored_pressure(bundle, a, d, chain)
+    uses = uses_over_layers(bundle, d, chain)
     rec.begin("Design envelope")
     found = {name: _edge(bundle, d, chain, name, toward) for name, toward in _ends(bundle, d, chain).items()}
     edges = {name: edge for name, (edge, _) in found.items()}
     return Bears(restored, uses, edges, tuple(limit for _, limit in found.values()), _box(bundle, chain, edges))
 
 
-def _restored(bundle: Bundle, a: Assessment | None, d: Design, chain: Chain) -> Value:
+def restored_pressure(bundle: Bundle, a: Assessment | None, d: Design, chain: Chain) -> Value:
     """The pressure for which the layers as designed hold, capped by everything else that bounds it."""
     case, rec, system = bundle.case, active(), bundle.system
     assert system is not None and d.laid is not None
@@ -131,7 +131,7 @@ def _restored(bundle: Bundle, a: Assessment | None, d: Design, chain: Chain) -> 
     return out
 
 
-def _uses(bundle: Bundle, d: Design, chain: Chain) -> tuple[tuple[int, Value, bool], ...]:
+def uses_over_layers(bundle: Bundle, d: Design, chain: Chain) -> tuple[tuple[int, Value, bool], ...]:
     """Use of the wrap over the layers designed and more; fewer are never offered."""
     system, rec = bundle.system, active()
     assert system is not None and d.laid is not None

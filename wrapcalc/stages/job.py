@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass, field, replace
 
 from wrapcalc.case import Bundle
@@ -13,7 +14,7 @@ from wrapcalc.stages import scope
 from wrapcalc.stages.allowable import Allowable, allowable_sizes
 from wrapcalc.stages.assess import Assessment, assess
 from wrapcalc.stages.axial import axial_check
-from wrapcalc.stages.bears import Bears, bears
+from wrapcalc.stages.bears import Bears, bears, restored_pressure, uses_over_layers
 from wrapcalc.stages.beside import pressure_beside
 from wrapcalc.stages.chain import Chain
 from wrapcalc.stages.chance import Chance, chance
@@ -22,9 +23,10 @@ from wrapcalc.stages.dig import Dig, dig
 from wrapcalc.stages.disposition import Disposition, dispose
 from wrapcalc.stages.forms import OF_DNV
 from wrapcalc.stages.life import Life, remaining_life
+from wrapcalc.stages.mixing import mixing
 from wrapcalc.stages.restriction import Interim, interim_limit
 from wrapcalc.stages.second_opinion import Opinion, second_opinion
-from wrapcalc.stages.site import ForSite, for_site
+from wrapcalc.stages.site import ForSite, for_site, packs_for_batches
 from wrapcalc.stages.sound_pipe import allowable
 from wrapcalc.stages.takeoff import Line, takeoff
 from wrapcalc.stages.why import Why, why
@@ -40,6 +42,11 @@ _SENSE = {"<=": "at most", "<": "less than", ">=": "at least", ">": "more than"}
 CONSIDER = ("Consider a replacement of the pipe, a welded or bolted full-encirclement sleeve by those who are "
             "licensed, a lower MAOP, or another wrap system.")
 DECISIONS = (NO_REPAIR, REDUCE, WRAP, OTHER, NO_DATA)
+#: Parts that a run may leave out, in words for whoever reads what is left: decision, design and order do not need them.
+SIZES, CHANCE, ENVELOPE = "allowable sizes", "probability of exceedance", "design envelope and the box for the site"
+WHY, OPINION = "sensitivity to the inputs", "second opinion"
+SITE, DIG = "marks, materials, weather, cure and release", "dig"
+PARTS = (SIZES, CHANCE, ENVELOPE, WHY, OPINION, SITE, DIG)
 
 
 @dataclass(frozen=True)
@@ -78,45 +85,66 @@ class Outcome:
     opinion: Opinion | None = None
     dig: Dig | None = None
     site: ForSite | None = None
+    left_out: frozenset[str] = frozenset()
 
 
-def run(bundle: Bundle) -> Outcome:
-    """Assess, design and take off one case. Raises CalculationError only for a defect of ours or of the numbers."""
+def run(bundle: Bundle, *, without: Collection[str] = ()) -> Outcome:
+    """Assess, design and take off one case. Raises CalculationError only for a defect of ours or of the numbers.
+
+    without: some of PARTS, left out to answer sooner. Decision, reasons, design and order are the same without them;
+    what is left out is missing and named in `left_out`, and with it the warnings that it would have given.
+    """
     with recording(Recorder(bundle.case.display)) as rec:
-        out = _run(bundle, rec)
+        left_out = frozenset(without) | ({SITE} if ENVELOPE in without else set())  # the site sheet has the box in it
+        out = _run(bundle, rec, left_out)
         if out.decision.word == WRAP and out.design is not None and out.bears is not None:
-            out.site = for_site(bundle, out.assessment, out.design, out.bears, out.order, out.decision)
-            out.order = out.site.order
-        if out.decision.word != NO_REPAIR:
+            if SITE in out.left_out:
+                rec.stage = "I"
+                out.order = packs_for_batches(out.order, mixing(bundle, out.design, out.order))
+            else:
+                out.site = for_site(bundle, out.assessment, out.design, out.bears, out.order, out.decision)
+                out.order = out.site.order
+        if out.decision.word != NO_REPAIR and DIG not in out.left_out:
             rec.stage = "E"
             out.dig = dig(bundle, out.assessment, out.design, out.decision)
         return out
 
 
-def _run(bundle: Bundle, rec: Recorder) -> Outcome:
+def _run(bundle: Bundle, rec: Recorder, without: frozenset[str]) -> Outcome:
     missing = scope.missing_for_assessment(bundle)
     outside = scope.features_outside(bundle)
     if missing:
-        return Outcome(bundle, rec, _incomplete(missing, also=tuple(outside)), missing=missing)
+        return Outcome(bundle, rec, _incomplete(missing, also=tuple(outside)), missing=missing, left_out=without)
     if outside:
         return Outcome(bundle, rec, Decision(NO_DATA, "Insufficient data: " + "; ".join(outside) + ".",
-                                             tuple(outside)))
+                                             tuple(outside)), left_out=without)
     if scope.is_leak(bundle):
-        return _leak(bundle, rec)
+        return _leak(bundle, rec, without)
     if not scope.is_loss(bundle):
-        return _feature(bundle, rec)
+        return _feature(bundle, rec, without)
     a = assess(bundle)
-    out = Outcome(bundle, rec, Decision(NO_DATA, ""), a)
+    out = Outcome(bundle, rec, Decision(NO_DATA, ""), a, left_out=without)
     if a.governing is not None and not a.too_deep and not _by_size_alone(bundle, a):
         rec.warn("Allowable sizes, remaining life and probability are not worked out: where DNV-RP-F101 governs, they "
                  "know pressure alone, not the external loads of this case.", "case: service")
     elif a.governing is not None and not a.too_deep:
-        out.allowable = allowable_sizes(bundle, a)
+        out.allowable = None if SIZES in without else allowable_sizes(bundle, a)
         out.life = remaining_life(bundle, a)
-        out.chance = chance(bundle, a, out.life)
+        out.chance = None if CHANCE in without else chance(bundle, a, out.life)
     out.disposition = dispose(bundle, a, out.life)
     out.decision = _with_people_beside(bundle, a, _decided(bundle, rec, out))
     return out
+
+
+def add_sizes(out: Outcome) -> None:
+    """Give a run that left the allowable sizes out the same ones afterwards; nothing else depends on them."""
+    a = out.assessment
+    if SIZES in out.left_out and a is not None and a.governing is not None and not a.too_deep and _by_size_alone(
+            out.bundle, a):
+        with recording(out.recorder) as rec:
+            rec.stage = "A"
+            out.allowable = allowable_sizes(out.bundle, a)
+    out.left_out -= {SIZES}
 
 
 def _by_size_alone(bundle: Bundle, a: Assessment) -> bool:
@@ -155,9 +183,9 @@ def _beside_design(bundle: Bundle, a: Assessment | None, out: Outcome, decision:
     rec, d = active(), out.design
     assert d is not None
     chain = Chain(bundle, d)
-    out.bears = bears(bundle, a, d, chain)
-    out.why = why(bundle, d, chain)
-    out.opinion = second_opinion(bundle, d)
+    out.bears = _bears(bundle, a, d, chain) if ENVELOPE in out.left_out else bears(bundle, a, d, chain)
+    out.why = None if WHY in out.left_out else why(bundle, d, chain)
+    out.opinion = None if OPINION in out.left_out else second_opinion(bundle, d)
     rec.stage = "T"
     rec.begin("Quantities")
     out.order = takeoff(bundle, d)
@@ -167,6 +195,12 @@ def _beside_design(bundle: Bundle, a: Assessment | None, out: Outcome, decision:
         return decision
     return replace(decision, sentence=f"{decision.sentence} After the repair the pressure stays at "
                    f"{restored.show(bundle.case.display, 4)}: something else than the wrap bounds it.")
+
+
+def _bears(bundle: Bundle, a: Assessment | None, d: Design, chain: Chain) -> Bears:
+    """What the decision and the figures need of what the design can bear: no envelope, no box."""
+    active().begin("Restored pressure")
+    return Bears(restored_pressure(bundle, a, d, chain), uses_over_layers(bundle, d, chain), {}, (), ())
 
 
 def _waits(bundle: Bundle, a: Assessment | None, e: ValueWaits) -> Decision:
@@ -184,7 +218,7 @@ def _with_people_beside(bundle: Bundle, a: Assessment | None, decision: Decision
     return replace(decision, beside=pressure_beside(bundle, a, decision.interim_limit))
 
 
-def _feature(bundle: Bundle, rec: Recorder) -> Outcome:
+def _feature(bundle: Bundle, rec: Recorder, without: frozenset[str]) -> Outcome:
     """A dent, gouge, crack or leak: no strength method here; the repair criteria and the pressure speak."""
     ruled = dispose(bundle, None, None)
     interim = interim_limit(bundle, None)
@@ -197,15 +231,15 @@ def _feature(bundle: Bundle, rec: Recorder) -> Outcome:
         decision = Decision(NO_DATA, "Insufficient data: no repair criterion that could be evaluated asks for repair "
                             f"of this {kind}, and this version has no strength method for it. {hold}", ruled.reasons,
                             interim)
-    return Outcome(bundle, rec, _with_people_beside(bundle, None, decision), disposition=ruled)
+    return Outcome(bundle, rec, _with_people_beside(bundle, None, decision), disposition=ruled, left_out=without)
 
 
-def _leak(bundle: Bundle, rec: Recorder) -> Outcome:
+def _leak(bundle: Bundle, rec: Recorder, without: frozenset[str]) -> Outcome:
     """An opening through the wall of plant piping: the leak design of the wrap, or another repair."""
     ruled = dispose(bundle, None, None)
     interim = interim_limit(bundle, None)
     hold = f"Until then {_hold(bundle, interim)}, or less as those who are licensed decide."
-    out = Outcome(bundle, rec, Decision(NO_DATA, ""), disposition=ruled)
+    out = Outcome(bundle, rec, Decision(NO_DATA, ""), disposition=ruled, left_out=without)
     out.missing = scope.missing_for_design(bundle)
     what = f"{bundle.case.defect.leak_shape} through the wall"
     if ruled.rules_out:

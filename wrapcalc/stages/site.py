@@ -58,7 +58,7 @@ def for_site(bundle: Bundle, a: Assessment | None, d: Design, bears: Bears, orde
     active().stage = "I"
     marked = marks(bundle, d)
     mixed = mixing(bundle, d, order)
-    order = _packs_for_batches(order, mixed)
+    order = packs_for_batches(order, mixed)
     batches = sum(int(b.batches.magnitude) for b in mixed if b.batches is not None)
     taken = materials(bundle, d, order, batches or None)
     blast = blasting(bundle, a)
@@ -72,7 +72,7 @@ def for_site(bundle: Bundle, a: Assessment | None, d: Design, bears: Bears, orde
                    laminate_limits(bundle), cautions())
 
 
-def _packs_for_batches(order: tuple[Line, ...], mixed: tuple[Batch, ...]) -> tuple[Line, ...]:
+def packs_for_batches(order: tuple[Line, ...], mixed: tuple[Batch, ...]) -> tuple[Line, ...]:
     """The order with as many whole packs of adhesive as batches are begun: a batch serves one clock only."""
     glue = next(b for b in mixed if b.material == ADHESIVE)
     out = []

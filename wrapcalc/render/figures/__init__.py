@@ -15,6 +15,7 @@ from wrapcalc.render.figures._methods import methods
 from wrapcalc.render.figures._plot import quantity
 from wrapcalc.render.figures._profile import profile
 from wrapcalc.render.figures._routes import thickness_routes
+from wrapcalc.render.figures._sheet import on_screen
 from wrapcalc.render.figures._through_wall import through_wall
 from wrapcalc.render.figures._tornado import tolerances
 from wrapcalc.render.figures._unwrapped import unwrapped
@@ -29,6 +30,7 @@ __all__ = [
     "life",
     "margins",
     "methods",
+    "on_screen",
     "profile",
     "quantity",
     "repair_along",

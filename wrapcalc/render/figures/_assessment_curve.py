@@ -36,6 +36,8 @@ from wrapcalc.render.figures._sheet import Point, Sheet, line_height, text_width
 LEFT, RIGHT, TOP = (20.0, 124.0, 3.0)
 HIGH = 84.0
 MOST_CURVES = 20
+#: Places at which words are tried, mm apart; and what rounding may add to a distance.
+_STRIDE, _STEADY = 2.5, 1e-9
 
 
 @dataclass(frozen=True)
@@ -273,15 +275,23 @@ def _texts(
     for text, side, left, right in words:
         wide = text_width(text, sheet.BODY, True) + 2.0
         best: tuple[float, Box] | None = None
-        for x in np.arange(frame[0], frame[2], 2.5):
-            for y in np.arange(frame[1], frame[3], 2.5):
+        for x in np.arange(frame[0], frame[2], _STRIDE):
+            row = _around((float(x), 0.0), wide, high)
+            if row[0] < left or row[2] > right:
+                continue
+            edge = np.interp(np.linspace(row[0], row[2], 9), xs, ys)
+            least, most = float(edge.min()) - 0.5, float(edge.max()) + 0.5
+            bound_here = math.inf  # what the place before says of this one: a step changes the room by no more than it
+            for y in np.arange(frame[1], frame[3], _STRIDE):
+                bound_here += _STRIDE
                 box = _around((float(x), float(y)), wide, high)
-                if not _within(box, frame) or box[0] < left or box[2] > right:
+                if not _within(box, frame) or (box[3] > least if side < 0 else box[1] < most):
+                    bound_here = math.inf
                     continue
-                edge = np.interp(np.linspace(box[0], box[2], 9), xs, ys)
-                if np.any(box[3] > edge - 0.5 if side < 0 else box[1] < edge + 0.5):
+                if best is not None and bound_here < best[0] - _STEADY:
                     continue
                 free = min([_clearance(box, ink), *(_apart(box, other) for _, other in placed)])
+                bound_here = free
                 if free > 0.6 and (best is None or free > best[0]):
                     best = (free, box)
         if best is not None:

@@ -12,7 +12,9 @@ import hashlib
 import html
 import io
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from functools import cache, lru_cache, partial
 from pathlib import Path as FilePath
 from typing import TYPE_CHECKING, Any
@@ -42,6 +44,22 @@ POINTS_PER_MM = 72 / 25.4
 Point = tuple[float, float]
 
 _STYLED = ("figure.", "font.", "hatch.", "lines.", "patch.", "path.", "savefig.", "svg.", "text.")
+
+
+_ON_SCREEN: ContextVar[bool] = ContextVar("on screen", default=False)
+
+
+@contextmanager
+def on_screen() -> Iterator[None]:
+    """Figures made inside are for a screen: the same drawing, its letters as text instead of outlines, in a few ms.
+
+    They are not for a page: what a letter looks like depends on the fonts of the reader.
+    """
+    token = _ON_SCREEN.set(True)
+    try:
+        yield
+    finally:
+        _ON_SCREEN.reset(token)
 
 
 @lru_cache(maxsize=1)
@@ -149,8 +167,12 @@ class Sheet:
         self._to_points = Affine2D().scale(POINTS_PER_MM, -POINTS_PER_MM).translate(0, height * POINTS_PER_MM)
         # Artists read the reader's own matplotlib settings when they are made, so they are made in `svg`.
         self._marks: list[Callable[[], Artist]] = []
+        self._plain: list[str] | None = [] if _ON_SCREEN.get() else None
 
     def _path(self, pieces: Sequence[Sequence[Point]], closed: bool, **look: Any) -> None:
+        if self._plain is not None:
+            self._plain.append(_plain_path(pieces, closed, look))
+            return
         from matplotlib.patches import PathPatch
         from matplotlib.path import Path
 
@@ -269,6 +291,9 @@ class Sheet:
                 spot = (spot[0], spot[1] + wide / 2)
             else:
                 spot = (spot[0] - {"left": 0.0, "center": wide / 2, "right": wide}[across], spot[1])
+            if self._plain is not None:
+                self._plain.append(_plain_text(row, spot, wide, size, colour, bold, upright))
+                continue
             look = {
                 "text": row,
                 "font": _font(size, bold),
@@ -281,6 +306,8 @@ class Sheet:
 
     def svg(self, title: str, description: str) -> str:
         """The sheet as one inline `<svg>`; `title` names it, `description` carries its key numbers."""
+        if self._plain is not None:
+            return _framed("".join(self._plain), clean(title), clean(description), self.height)
         import matplotlib
         from matplotlib.backends.backend_svg import FigureCanvasSVG
         from matplotlib.figure import Figure
@@ -312,6 +339,12 @@ def _inline(raw: str, title: str, description: str, height: float) -> str:
     body = re.sub(r' id="([^"]+)"', lambda m: f' id="{key}-{m[1]}"' if m[1] in used else "", body)
     body = re.sub(r'(href="#|url\(#)', rf"\g<1>{key}-", body)
     body = re.sub(r"\s*\n\s*", "\n", body).strip()
+    return _framed(body, title, description, height, key)
+
+
+def _framed(body: str, title: str, description: str, height: float, key: str = "") -> str:
+    """The drawing as one `<svg>` with its name and description. key: what its own names begin with."""
+    key = key or "f" + hashlib.sha256(f"{title}\0{description}\0{body}".encode()).hexdigest()[:12]
     width_pt, height_pt = WIDTH * POINTS_PER_MM, height * POINTS_PER_MM
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" '
@@ -322,3 +355,30 @@ def _inline(raw: str, title: str, description: str, height: float) -> str:
         f'<desc id="{key}-desc">{html.escape(description)}</desc>\n'
         f'<g stroke-linejoin="round" stroke-linecap="butt">\n{body}\n</g>\n</svg>'
     )
+
+
+def _plain_path(pieces: Sequence[Sequence[Point]], closed: bool, look: dict[str, Any]) -> str:
+    """Outlines as one path of a drawing for a screen; places in points, to a hundredth."""
+    lines = []
+    for piece in pieces:
+        spots = " ".join(f"{x * POINTS_PER_MM:.2f} {y * POINTS_PER_MM:.2f}" for x, y in piece)
+        lines.append(f"M{spots}{'Z' if closed else ''}")
+    if not lines:
+        return ""
+    pen, style = look["linewidth"], look["linestyle"]
+    dash = f' stroke-dasharray="{" ".join(f"{d * pen:.2f}" for d in style[1])}"' if isinstance(style, tuple) else ""
+    join = ' stroke-linejoin="miter"' if look["joinstyle"] == "miter" else ""
+    return (f'<path d="{"".join(lines)}" fill="{look["facecolor"]}" stroke="{look["edgecolor"]}" '
+            f'stroke-width="{pen:g}"{dash}{join}/>\n')
+
+
+def _plain_text(row: str, spot: Point, wide: float, size: float, colour: str, bold: bool, upright: bool) -> str:
+    """One line of text of a drawing for a screen, as wide as it was measured, whatever fonts are there."""
+    if not row:
+        return ""
+    x, y = spot[0] * POINTS_PER_MM, spot[1] * POINTS_PER_MM
+    turned = f' transform="rotate(-90 {x:.2f} {y:.2f})"' if upright else ""
+    weight = ' font-weight="bold"' if bold else ""
+    return (f'<text x="{x:.2f}" y="{y:.2f}" font-family="DejaVu Sans, Verdana, sans-serif" font-size="{size:g}px"'
+            f'{weight} fill="{colour}" textLength="{wide * POINTS_PER_MM:.2f}" lengthAdjust="spacingAndGlyphs"{turned}>'
+            f"{html.escape(row)}</text>\n")

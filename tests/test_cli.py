@@ -99,7 +99,8 @@ def test_lab_prepares_its_folder_and_never_overwrites(tmp_path):
     assert (tmp_path / "lab" / "repair_package.ipynb").is_file()
     assert (tmp_path / "lab" / "example" / "HB-07.toml").is_file()
     (tmp_path / "lab" / "repair_package.ipynb").write_text("mine", encoding="utf-8")
-    assert write_lab(tmp_path / "lab") == []
+    said = write_lab(tmp_path / "lab")
+    assert len(said) == 1 and "repair_package.ipynb is not the one of wrapcalc" in said[0]
     assert (tmp_path / "lab" / "repair_package.ipynb").read_text(encoding="utf-8") == "mine"
 
 

@@ -13,16 +13,15 @@ from pathlib import Path
 from typing import Any
 
 from wrapcalc.errors import PackageError
-from wrapcalc.fields import FieldFault
 from wrapcalc.package import build, digests
 from wrapcalc.package.issued import Issued, issued
 from wrapcalc.package.report import IDENTITIES, Approval, report_html, unverified
-from wrapcalc.people import checked_name, person_key
+from wrapcalc.package.review import typed_name
+from wrapcalc.package.review_approval import Reviewed, reviewed
+from wrapcalc.people import person_key
 
 PLACE, KIND, DATA = "approval", "approval", "approval.json"
 RECORD = "record.json"
-#: A longer name would not stand whole at the head of a page.
-MOST_LETTERS = 60
 
 
 @dataclass(frozen=True)
@@ -51,12 +50,13 @@ def approve(package: Path, author: str, checker: str, approver: str, on: datetim
     """Approve a package; writes PACKAGES/approval/<its name>. today: by the clock, unless it is given.
 
     Raises PackageError when the package is not as it was written, is superseded or approved already, when the names
-    do not stand for people who may check and approve each other's work, when the day cannot be, and when nothing can
-    be written. Identities are typed, not authenticated: that is printed wherever the names are.
+    do not stand for people who may check and approve each other's work, when the day cannot be, when its review is
+    damaged or has an open query, and when nothing can be written. Identities are typed, not authenticated: that is
+    printed wherever the names are.
     """
     of = _sound(package)
     given = {"author": author, "checker": checker, "approver": approver}
-    typed = {role: _typed(role, name) for role, name in given.items()}
+    typed = {role: typed_name(role, name) for role, name in given.items()}
     prepared = str(of.record["case"]["prepared_by"] or "")
     _apart(typed, prepared)
     _day(of, on, today or max(datetime.datetime.now(datetime.UTC).date(), datetime.date.today()))
@@ -64,9 +64,10 @@ def approve(package: Path, author: str, checker: str, approver: str, on: datetim
     if target.exists():
         raise PackageError(f"{of.name} is approved already ({target}); an approval is never changed: what is to be "
                            "different goes into the case, and makes a new revision")
-    approval = Approval(**typed, on=on.isoformat())
-    notices = _notices(of, approval, prepared)
-    _write(of, approval, notices, target)
+    review = reviewed(of, of.record, author=typed["author"], checker=typed["checker"])
+    approval = Approval(**typed, on=on.isoformat(), review=review.line)
+    notices = _notices(of, approval, prepared) + list(review.notices)
+    _write(of, approval, review, notices, target)
     return Result(target, of.record["decision"]["word"], unverified(of.record), tuple(notices))
 
 
@@ -88,22 +89,6 @@ def _record(package: Path, manifest: Mapping[str, Any]) -> Mapping[str, Any]:
         raise PackageError(f"{package / RECORD}: written by another version of wrapcalc, with another layout; run the "
                            "case again with this version and approve what comes out")
     return record
-
-
-def _typed(role: str, name: str) -> str:
-    """The name on one line. Raises PackageError where it can be no name, or cannot be printed."""
-    from wrapcalc.package.pdf import printable_characters
-    try:
-        shown = checked_name(name)
-    except FieldFault as e:
-        raise PackageError(f"{role}: found {e.found}; allowed: {e.allowed}; {e.mend}") from None
-    if len(shown) > MOST_LETTERS:
-        raise PackageError(f"{role} '{shown[:20]}…': {len(shown)} letters; a name may have {MOST_LETTERS}")
-    odd = sorted({c for c in shown if ord(c) < 32 or not c.isprintable() or ord(c) not in printable_characters()})
-    if odd:
-        raise PackageError(f"{role}: the page cannot print {', '.join(f'U+{ord(c):04X}' for c in odd[:5])}; write the "
-                           "name in letters that it can, for example Latin ones")
-    return shown
 
 
 def _apart(typed: Mapping[str, str], prepared: str) -> None:
@@ -153,7 +138,7 @@ def not_stated(record: Mapping[str, Any]) -> list[str]:
 
 
 # -- on disk -----------------------------------------------------------------------------------------------------
-def _write(of: _Package, approval: Approval, notices: list[str], target: Path) -> None:
+def _write(of: _Package, approval: Approval, review: Reviewed, notices: list[str], target: Path) -> None:
     """Build the folder aside, among the packages where leftovers are looked for, and give it its name."""
     place = target.parent.parent
     aside = place / f".building-{os.getpid()}-{build.host_name()}-{secrets.token_hex(4)}"
@@ -163,7 +148,7 @@ def _write(of: _Package, approval: Approval, notices: list[str], target: Path) -
             aside.mkdir(0o700)
             for name, html in pages(of.record, of.folder, of.revision, of.manifest, approval).items():
                 _print(aside / name, html, of.record["case"]["paper"])
-            build.write_json(aside / DATA, {"schema": 1, "kind": KIND, **(facts := _facts(of, approval)),
+            build.write_json(aside / DATA, {"schema": 1, "kind": KIND, **(facts := _facts(of, approval, review)),
                                        "record_sha256": of.manifest["record_sha256"], "notice": IDENTITIES,
                                        "unverified": unverified(of.record),
                                        "not_stated": not_stated(of.record), "notices": notices})
@@ -180,10 +165,10 @@ def _write(of: _Package, approval: Approval, notices: list[str], target: Path) -
         raise PackageError(f"{target}: cannot be written ({e.strerror or e}); nothing half-written was left") from None
 
 
-def _facts(of: _Package, approval: Approval) -> dict[str, Any]:
+def _facts(of: _Package, approval: Approval, review: Reviewed) -> dict[str, Any]:
     return {"package": of.name, "case": of.manifest["case"], "revision": of.revision,
             "package_manifest_sha256": of.digest, "author": approval.author, "checker": approval.checker,
-            "approver": approval.approver, "approved_on": approval.on}
+            "approver": approval.approver, "approved_on": approval.on, "review": review.data}
 
 
 def _print(path: Path, html: str, paper: Any) -> None:

@@ -30,7 +30,7 @@ from wrapcalc.stages.job import Outcome, run
 PLACE, KIND, DATA = "as_found", "as found", "as_found.json"
 _ATTEMPTS = 10
 STANDING = "AS-FOUND CHECK: names are typed, not authenticated; this is not an approval and releases no work"
-_SENTENCES = {
+SENTENCES = {
     HOLDS: "The design of the package holds for what was found. Work starts only from the approved sheet of this "
            "revision, with its own hold points.",
     STOP: "The design of the package does not hold for what was found, or it is not shown to be the right pipe. Nobody "
@@ -68,11 +68,29 @@ class Result:
         return out
 
 
-def as_found_package(package: Path, file: Path, *, now: datetime.datetime | None = None) -> Result:
-    """Hold as_found.toml against a package, and write the verdict beside it. now: the time of day, for tests.
+@dataclass(frozen=True)
+class Judged:
+    """A look held against its package; nothing of it is written. outcome: the run of the package's own case."""
+
+    of: Issued
+    outcome: Outcome
+    gate: Gate
+    notes: tuple[str, ...]
+
+    def data(self, number: int) -> dict[str, Any]:
+        """What its page is made from. number: which look at this package it is."""
+        return record_as_found.build(
+            self.gate, self.outcome, revision=self.of.revision, number=number, package_manifest_sha256=self.of.digest,
+            record_sha256=self.of.manifest["record_sha256"], notes=list(self.notes))
+
+
+def judge(package: Path, file: Path, *, now: datetime.datetime | None = None,
+          outcome: Outcome | None = None) -> Judged:
+    """Hold as_found.toml against a package, and write nothing. now: the time of day, for tests; outcome: the run of the
+    package's case, when it was worked already.
 
     Raises CaseFaults for a sheet that cannot be taken, PackageError for a package that was changed, is superseded or
-    decides something else than a wrap. Nothing half-written is left.
+    decides something else than a wrap.
     """
     of = issued(package, "check")
     s = read_as_found(file)
@@ -80,19 +98,25 @@ def as_found_package(package: Path, file: Path, *, now: datetime.datetime | None
               *out_of_time(s, of.made, now or datetime.datetime.now(datetime.UTC))]
     if faults:
         raise CaseFaults(faults)
-    bundle = load_bundle(of.folder / "case.toml")
-    outcome = run(bundle)
-    gate = as_found(bundle, outcome, s, package=of.name)
-    notes = _notes(of, outcome)
+    if outcome is None:
+        outcome = run(load_bundle(of.folder / "case.toml"))
+    gate = as_found(outcome.bundle, outcome, s, package=of.name)
+    return Judged(of, outcome, gate, tuple(_notes(of, outcome)))
+
+
+def as_found_package(package: Path, file: Path, *, now: datetime.datetime | None = None) -> Result:
+    """Hold as_found.toml against a package, and write the verdict beside it. now: the time of day, for tests.
+
+    Raises what `judge` raises, and PackageError for an earlier look that was changed. Nothing half-written is left.
+    """
+    judged = judge(package, file, now=now)
+    of, gate, notes = judged.of, judged.gate, list(judged.notes)
     place = of.folder.resolve().parent / PLACE
     for _ in range(_ATTEMPTS):
-        number, last = _latest(place, of.name)
+        number, last = latest(of)
         if last is not None and _same(last, gate, of, notes):
             return _result("unchanged", gate, place / f"{of.name}-{number}", notes)
-        data = record_as_found.build(
-            gate, outcome, revision=of.revision, number=number + 1, package_manifest_sha256=of.digest,
-            record_sha256=of.manifest["record_sha256"], notes=notes)
-        folder = _write(place, of, gate, data)
+        folder = _write(place, of, gate, judged.data(number + 1))
         if folder is not None:
             return _result("written", gate, folder, notes)
     raise PackageError(f"{place}: other runs write checks of {of.name} all the time; wait for them to end, then run "
@@ -116,8 +140,9 @@ def _notes(of: Issued, outcome: Outcome) -> list[str]:
     return notes
 
 
-def _latest(place: Path, name: str) -> tuple[int, dict[str, Any] | None]:
-    """Number and data of the last check of this package, when every byte of it is as written."""
+def latest(of: Issued) -> tuple[int, dict[str, Any] | None]:
+    """Number and data of the last check of this package, when every byte of it is as written; (0, None) without one."""
+    place, name = of.folder.resolve().parent / PLACE, of.name
     found: list[tuple[int, Path]] = []
     for path in place.iterdir() if place.is_dir() else ():
         m = re.fullmatch(re.escape(name) + r"-([1-9][0-9]*)", path.name)
@@ -189,7 +214,7 @@ def as_found_html(data: dict[str, Any]) -> str:
     from wrapcalc.package.glyphs import share_glyphs
     from wrapcalc.package.report import environment
     page = environment().get_template("as_found.html").render(
-        c=data, sentence=_SENTENCES[data["verdict"]], standing=STANDING,
+        c=data, sentence=SENTENCES[data["verdict"]], standing=STANDING,
         rows=[r for r in data["comparison"] if r["kind"] != "information"],
         told=[r for r in data["comparison"] if r["kind"] == "information"],
         worked=[Markup(h) for h in items_html([i for i in data["items"] if i["type"] != "check"])],

@@ -37,7 +37,7 @@ _LOOK = "Last as-found check: "
 _LONG_LOG = 150
 #: What stands at the head of each page.
 STANDING = "CLOSE-OUT: names are typed, not authenticated; this is not an approval"
-_SENTENCES = {
+SENTENCES = {
     ACCEPTED: "Every reading is there and inside its limit, and the design holds with what was built.",
     DEVIATION: "The design holds with what was built. What is outside its limit is accepted below, by name and with a "
                "reason.",
@@ -68,12 +68,65 @@ class Result:
 
 
 @dataclass(frozen=True)
-class _Before:
+class Before:
     """The close-out before this one; number 0 without one."""
 
     number: int = 0
     name: str = ""
     data: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Judged:
+    """Readings held against a package; nothing of it is written. closed: None when nothing has changed since the last
+    close-out, whose data these are then."""
+
+    of: Issued
+    before: Before
+    data: dict[str, Any]
+    closed: Closeout | None
+
+
+@dataclass(frozen=True)
+class Rerun:
+    """The case of a package run again, and whether that gives its record, in words."""
+
+    outcome: Outcome
+    notes: tuple[str, ...]
+
+
+def rerun(of: Issued) -> Rerun:
+    """Run the case of a package again."""
+    outcome = run(load_bundle(of.folder / "case.toml"))
+    return Rerun(outcome, tuple(_recomputed(of, outcome)))
+
+
+def judge(of: Issued, read: Readings, *, now: datetime.datetime | None = None, again: Rerun | None = None) -> Judged:
+    """Hold readings against a package, and write nothing. now: the time of day, for tests; again: the run of the
+    package's case, when it was worked already.
+
+    Raises CaseFaults for readings that cannot be taken, PackageError for a package that cannot be closed out: not a
+    wrap, or closed already.
+    """
+    _printable(read)
+    _same_repair(of, read)
+    before = latest(of)
+    approval, notes = _approval(of)
+    look = _look(of)
+    notes += [_LOOK + look.words] if look is not None else []
+    sha = digests.sha256(read.raw)
+    if _unchanged(of, before, sha, approval, notes):
+        return Judged(of, before, before.data, None)
+    _may_follow(of, before, read)
+    again = rerun(of) if again is None else again
+    outcome, notes = again.outcome, [*notes, *again.notes]
+    closed = closeout(outcome.bundle, outcome, read, package=of.name, made=of.made,
+                      now=now or datetime.datetime.now(datetime.UTC),
+                      approval=None if approval is None else Approval(approval["by"], approval["on"]), look=look)
+    return Judged(of, before, record_closeout.build(
+        closed, outcome, revision=of.revision, closeout_revision=before.number + 1, package_manifest_sha256=of.digest,
+        record_sha256=of.manifest["record_sha256"], readings_sha256=sha, supersedes=before.name, approval=approval,
+        notes=[*notes, *_instruments(read)]), closed)
 
 
 def closeout_package(package: Path, readings: Path, *, now: datetime.datetime | None = None) -> Result:
@@ -84,29 +137,13 @@ def closeout_package(package: Path, readings: Path, *, now: datetime.datetime | 
     """
     of = issued(package, "close out")
     read = read_readings(readings)
-    _printable(read)
-    _same_repair(of, read)
-    now = now or datetime.datetime.now(datetime.UTC)
     for _ in range(_ATTEMPTS):
-        before = _latest(of)
-        approval, notes = _approval(of)
-        look = _look(of)
-        notes += [_LOOK + look.words] if look is not None else []
-        sha = digests.sha256(read.raw)
-        if _unchanged(of, before, sha, approval, notes):
-            return _result("unchanged", before.data, of.folder.resolve().parent / PLACE / before.name)
-        _may_follow(of, before, read)
-        outcome = run(load_bundle(of.folder / "case.toml"))
-        notes += _recomputed(of, outcome)
-        closed = closeout(outcome.bundle, outcome, read, package=of.name, made=of.made, now=now,
-                          approval=None if approval is None else Approval(approval["by"], approval["on"]), look=look)
-        data = record_closeout.build(
-            closed, outcome, revision=of.revision, closeout_revision=before.number + 1,
-            package_manifest_sha256=of.digest, record_sha256=of.manifest["record_sha256"], readings_sha256=sha,
-            supersedes=before.name, approval=approval, notes=[*notes, *_instruments(read)])
-        folder = _write(of, closed, data, readings)
+        judged = judge(of, read, now=now)
+        if judged.closed is None:
+            return _result("unchanged", judged.data, of.folder.resolve().parent / PLACE / judged.before.name)
+        folder = _write(of, judged.closed, judged.data, readings)
         if folder is not None:
-            return _result("written", data, folder)
+            return _result("written", judged.data, folder)
     raise PackageError(f"{package.parent / PLACE}: other runs write close-outs of {of.name} all the time; wait for "
                        "them to end, then run again")
 
@@ -156,7 +193,7 @@ def _digest_fits(text: str, whole: str) -> bool:
     return len(signs) >= DIGEST_SIGNS and whole.startswith(signs)
 
 
-def _latest(of: Issued) -> _Before:
+def latest(of: Issued) -> Before:
     """The highest close-out of this package, when every byte of it is as written."""
     place = of.folder.resolve().parent / PLACE
     found: list[tuple[int, Path]] = []
@@ -165,7 +202,7 @@ def _latest(of: Issued) -> _Before:
         if m and path.is_dir():
             found.append((int(m[1]), path))
     if not found:
-        return _Before()
+        return Before()
     number, path = max(found)
     problems = digests.integrity(path)
     if problems:
@@ -175,10 +212,10 @@ def _latest(of: Issued) -> _Before:
     if data.get("schema") != record_closeout.SCHEMA:
         raise PackageError(f"{path / DATA}: schema {data.get('schema')!r} is not the {record_closeout.SCHEMA} that "
                            "this version reads; use the version that wrote it")
-    return _Before(number, path.name, data)
+    return Before(number, path.name, data)
 
 
-def _unchanged(of: Issued, before: _Before, sha: str, approval: dict[str, str] | None,
+def _unchanged(of: Issued, before: Before, sha: str, approval: dict[str, str] | None,
                notes: list[str]) -> bool:
     """Whether nothing that a close-out rests on has changed; notes: of the approval and of the as-found check."""
     if not before.number or before.data["verdict"] in (ACCEPTED, DEVIATION):
@@ -188,7 +225,7 @@ def _unchanged(of: Issued, before: _Before, sha: str, approval: dict[str, str] |
             and any(n.startswith(_LOOK) for n in notes) == any(n.startswith(_LOOK) for n in before.data["notes"]))
 
 
-def _may_follow(of: Issued, before: _Before, read: Readings) -> None:
+def _may_follow(of: Issued, before: Before, read: Readings) -> None:
     """A close-out that accepted is corrected with a reason only; so is a reading that stood in an earlier one."""
     correction = read.one("correction")
     if not before.number:
@@ -348,7 +385,7 @@ def closeout_html(data: dict[str, Any]) -> str:
         topics.setdefault(i["topic"], []).append(i)
     shown, left_out = _printed(data["readings"])
     page = environment().get_template("closeout.html").render(
-        c=data, readings=shown, left_out=left_out, sentence=_SENTENCES[data["verdict"]], standing=STANDING,
+        c=data, readings=shown, left_out=left_out, sentence=SENTENCES[data["verdict"]], standing=STANDING,
         in_book=[i for i in data["items"] if i["type"] == "check" and i["id"] in {e["id"] for e in data["checks"]}],
         topics=[{"title": t, "items": [Markup(h) for h in items_html([i for i in found if i["type"] != "check"])]}
                 for t, found in topics.items() if any(i["type"] != "check" for i in found)],

@@ -37,12 +37,14 @@ IDENTITIES = "identities are typed, not authenticated"
 
 @dataclass(frozen=True)
 class Approval:
-    """Who made, checked and approved a package, and on which day (ISO date); names as they were typed."""
+    """Who made, checked and approved a package, and on which day (ISO date); names as they were typed. review: how far
+    it was reviewed step by step, and the digest of that review, in one sentence; "" where nobody says."""
 
     author: str
     checker: str
     approver: str
     on: str
+    review: str = ""
 
     @property
     def heading(self) -> str:

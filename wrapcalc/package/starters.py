@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import shutil
+import signal
 import socket
 import subprocess
 import sys
+import sysconfig
 import tempfile
 from collections.abc import Iterator
 from html import escape
@@ -15,6 +18,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
+from wrapcalc import __version__
 from wrapcalc.case.model import Case
 from wrapcalc.errors import PackageError
 from wrapcalc.fields import Sheet, choices, walk
@@ -64,7 +68,7 @@ def _empty(folder: Path) -> None:
 def write_new(folder: Path) -> list[str]:
     """Write a blank case, blank system sheets and the owner's form. Raises PackageError rather than overwrite."""
     _empty(folder)
-    files = {"case.toml": blank(Case, _CASE_HEAD), "sleeve_system.toml": blank(System, _SYSTEM_HEAD, skip="lay_up"),
+    files = {"case.toml": blank_case(), "sleeve_system.toml": blank(System, _SYSTEM_HEAD, skip="lay_up"),
              "lay_up_system.toml": blank(System, _SYSTEM_HEAD, skip="sleeve"), "owner_form.html": owner_form()}
     for name, text in files.items():
         (folder / name).write_text(text, encoding="utf-8", newline="\n")
@@ -92,6 +96,11 @@ _SYSTEM_HEAD = """\
 LISTED = ("evidence", "blister", "restriction", "joint", "keep_out", "stock", "mix", "consumable", "tool")
 #: Fields that hold a list.
 _LISTS = ("widths", "diameters", "temperatures", "doses", "pack_doses", "pot_life_temperatures", "pot_lives", "times")
+
+
+def blank_case() -> str:
+    """A case file with every question and no answer."""
+    return blank(Case, _CASE_HEAD)
 
 
 def blank(model: type[Sheet], head: str, *, skip: str = "") -> str:
@@ -166,23 +175,95 @@ ending on sound wall on all four sides.</p></body></html>
 
 
 # -- JupyterLab ---------------------------------------------------------------------------------------------------
+#: The page that JupyterLab shows first.
+WELCOME = "welcome.md"
+
+
 def write_lab(folder: Path) -> list[str]:
-    """Put workbooks and example into the folder where they are not there yet; never overwrite."""
+    """Put welcome page, workbooks and example into the folder where they are not there yet; never overwrite.
+
+    Returns what was written, and which of the user's files differ from those of this version. Raises PackageError where
+    the folder cannot be written.
+    """
     from wrapcalc.package.build import template
+    shipped = template().parent
     if folder.exists() and not folder.is_dir():
         raise PackageError(f"{folder}: this is a file; name a folder")
     try:
         folder.mkdir(parents=True, exist_ok=True)
         lines = []
-        for source in sorted(template().parent.glob("*.ipynb")):
-            if not (folder / source.name).exists():
-                shutil.copyfile(source, folder / source.name)
-                lines.append(f"wrote {folder / source.name}")
+        for source in (shipped / WELCOME, *sorted(shipped.glob("*.ipynb"))):
+            lines += _offer(source, folder / source.name)
         if not (folder / "example").exists():
-            lines += write_example(folder / "example")[:-2]
+            with tempfile.TemporaryDirectory(prefix=".example-", dir=folder) as aside:
+                write_example(Path(aside) / "example")
+                (Path(aside) / "example").rename(folder / "example")
+            lines.append(f"wrote {folder / 'example'}")
     except OSError as e:
         raise PackageError(f"{folder}: cannot write here ({e.strerror or e}); choose another folder") from None
     return lines
+
+
+def _offer(source: Path, target: Path) -> list[str]:
+    """Copy a file that is not there yet; say so where the user's own is another one."""
+    if not target.exists():
+        aside = target.with_name(f".{target.name}-{os.getpid()}")
+        try:
+            shutil.copyfile(source, aside)
+            aside.replace(target)
+        finally:
+            aside.unlink(missing_ok=True)
+        return [f"wrote {target}"]
+    if _substance(target) == _substance(source):
+        return []
+    return [f"{target} is not the one of wrapcalc {__version__} (changed by you, or from another version); it was left "
+            "as it is. To get the one of this version, rename yours and start again"]
+
+
+def _substance(file: Path) -> Any:
+    """What makes a file the same one: of a notebook the cells, but neither their outputs nor the parameters."""
+    text = file.read_text(encoding="utf-8", errors="replace")
+    if file.suffix != ".ipynb":
+        return text
+    try:
+        return [(c["cell_type"], "".join(c["source"])) for c in json.loads(text)["cells"]
+                if "parameters" not in c.get("metadata", {}).get("tags", ())]
+    except (ValueError, LookupError, TypeError, AttributeError):
+        return text  # no notebook any more
+
+
+#: What JupyterLab is told: fetch no news from the network, show Markdown as a page.
+_LAB_SETTINGS = {
+    "@jupyterlab/apputils-extension:notification": {"fetchNews": "false", "checkForUpdates": False},
+    # A click must not overtake the text that was typed before it, which several threads of a kernel would allow.
+    "@jupyterlab/apputils-extension:kernels-settings": {"commsOverSubshells": "disabled"},
+    "@jupyterlab/docmanager-extension:plugin": {"defaultViewers": {"markdown": "Markdown Preview"}}}
+#: And that nobody wants to build it anew: each page would otherwise start a check for that.
+_LAB_PAGE = {"buildAvailable": False, "buildCheck": False}
+
+
+def lab_command(folder: Path, settings: Path, *, no_browser: bool, port: int) -> list[str]:
+    """The command line that runs JupyterLab on the folder: loopback with its token, offline, welcome page first.
+
+    settings: an empty folder of this run's own; what JupyterLab must know beforehand is written there.
+    """
+    for name, content in (("overrides", _LAB_SETTINGS), ("page_config", _LAB_PAGE)):
+        (settings / f"{name}.json").write_text(json.dumps(content), encoding="utf-8")
+    command = [sys.executable, "-m", "jupyterlab", "--ip=127.0.0.1", f"--port={port}",
+               "--ServerApp.port_retries=0", f"--ServerApp.root_dir={folder.resolve()}", "--LabApp.news_url=None",
+               "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
+               "--LabApp.extension_manager=readonly", f"--LabApp.app_settings_dir={settings}",
+               f"--LabApp.default_url=/lab/tree/{WELCOME}"]
+    if no_browser:
+        command.append("--no-browser")
+    if getattr(os, "geteuid", lambda: 1)() == 0:
+        command.append("--allow-root")
+    return command
+
+
+def lab_environment() -> dict[str, str]:
+    """The environment of JupyterLab: in its terminals `wrapcalc` is the one that started it."""
+    return os.environ | {"PATH": os.pathsep.join((sysconfig.get_path("scripts"), os.environ.get("PATH", os.defpath)))}
 
 
 def start_lab(folder: Path, *, no_browser: bool, port: int) -> int:
@@ -196,20 +277,13 @@ def start_lab(folder: Path, *, no_browser: bool, port: int) -> int:
         if s.connect_ex(("127.0.0.1", port)) == 0:
             raise PackageError(f"port {port} is in use; choose another with --port")
     with tempfile.TemporaryDirectory(prefix="wrapcalc-lab-") as settings:
-        # JupyterLab would otherwise offer to fetch news from the network.
-        (Path(settings) / "overrides.json").write_text(
-            '{"@jupyterlab/apputils-extension:notification": {"fetchNews": "false", "checkForUpdates": false}}',
-            encoding="utf-8")
-        command = [sys.executable, "-m", "jupyterlab", "--ip=127.0.0.1", f"--port={port}",
-                   "--ServerApp.port_retries=0", f"--ServerApp.root_dir={folder.resolve()}", "--LabApp.news_url=None",
-                   "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
-                   "--LabApp.extension_manager=readonly", f"--LabApp.app_settings_dir={settings}",
-                   "--LabApp.default_url=/lab/tree/repair_package.ipynb"]
-        if no_browser:
-            command.append("--no-browser")
-        if getattr(os, "geteuid", lambda: 1)() == 0:
-            command.append("--allow-root")
-        try:
-            return subprocess.call(command)
-        except KeyboardInterrupt:
-            return 0
+        command = lab_command(folder, Path(settings), no_browser=no_browser, port=port)
+        with subprocess.Popen(command, env=lab_environment()) as process:
+            # At the first Ctrl-C JupyterLab asks, at the second it ends its kernels: it is not killed over that.
+            before = {signal.SIGINT: signal.signal(signal.SIGINT, lambda *_: None),
+                      signal.SIGTERM: signal.signal(signal.SIGTERM, lambda *_: process.terminate())}
+            try:
+                return process.wait()
+            finally:
+                for number, handler in before.items():
+                    signal.signal(number, handler)

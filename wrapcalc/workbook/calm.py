@@ -1,5 +1,5 @@
-"""What all views of the workbench share: one accent, messages that say in words what they are, tables that scroll inside
-themselves, and callbacks whose faults become messages.
+"""What all views of the workbench share: one accent, messages that say in words what they are, tables that scroll
+inside themselves, and callbacks whose faults become messages.
 
 Contrast is at least 4.5 : 1 for text on its ground (WCAG 2.1, 1.4.3) and 3 : 1 for edges of controls (1.4.11);
 `tests/workbook/test_calm.py` works it out. Colour is never the only signal: every message begins with its kind.
@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from functools import wraps
 from html import escape
+from threading import RLock
 from typing import TYPE_CHECKING, Any, Literal
 
 from wrapcalc.errors import CaseFaults, Fault, WrapcalcError
@@ -21,6 +22,9 @@ if TYPE_CHECKING:
 #: Colours: text, quiet text, ground, edge of a control; the one accent; fault and its ground.
 INK, QUIET, GROUND, EDGE = "#1f2a30", "#4d5b63", "#ffffff", "#76848c"
 ACCENT, FAULT, FAULT_GROUND, NOTE_GROUND = "#0b5c6b", "#9c1c1c", "#fdf1f0", "#eef4f5"
+
+#: JupyterLab may hand the messages of controls to several threads of one kernel: one callback after the other.
+ONE_AT_A_TIME = RLock()
 
 Kind = Literal["Fault", "Warning", "Note", "Done"]
 
@@ -35,7 +39,8 @@ STYLE = f"""
 .wb-scroll thead th {{ position: sticky; top: 0; background: {GROUND}; }}
 .wb h3 {{ color: {ACCENT}; margin: 12px 0 4px; }}
 .wb-view button:focus-visible, .wb-view input:focus-visible, .wb-view select:focus-visible,
-.wb-view textarea:focus-visible, .wb-scroll:focus-visible {{ outline: 3px solid {ACCENT}; outline-offset: 1px; }}
+.wb-view textarea:focus-visible, .wb-scroll:focus-visible {{ outline: 3px solid {ACCENT} !important;
+  outline-offset: 1px; }}
 .wb-view .jupyter-button.mod-primary {{ background: {ACCENT}; color: {GROUND}; }}
 """
 
@@ -82,24 +87,26 @@ def table(head: Sequence[str], rows: Sequence[Sequence[str]], *, numbers: Sequen
 
 
 def told(tell: Callable[[str], None]) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
-    """Decorator of a callback of a widget: an error of ours becomes a message given to `tell`, never a traceback.
+    """Decorator of a callback of a widget: an error of ours becomes a message given to `tell`, never a traceback; one
+    callback runs after the other.
 
     What is no error of ours is told, too, as a defect of wrapcalc, with its kind; the view goes on as it was.
     """
     def decorate(callback: Callable[..., Any]) -> Callable[..., Any]:
         @wraps(callback)
         def guarded(*args: Any, **kwargs: Any) -> Any:
-            try:
-                return callback(*args, **kwargs)
-            except WrapcalcError as e:
-                tell(messages(e))
-            except OSError as e:
-                tell(message("Fault", f"{e.filename or 'the folder'}: {e.strerror or e}", "Choose another folder, or "
-                             "ask for leave to write there."))
-            except Exception as e:  # a view must not end in a traceback: whoever works with it is no programmer
-                tell(message("Fault", f"this is a defect of wrapcalc ({type(e).__name__}: {e}); nothing was saved",
-                             "Save what you have typed, run the notebook again from the top, and report it."))
-            return None
+            with ONE_AT_A_TIME:
+                try:
+                    return callback(*args, **kwargs)
+                except WrapcalcError as e:
+                    tell(messages(e))
+                except OSError as e:
+                    tell(message("Fault", f"{e.filename or 'the folder'}: {e.strerror or e}", "Choose another folder, "
+                                 "or ask for leave to write there."))
+                except Exception as e:  # a view must not end in a traceback: whoever works with it is no programmer
+                    tell(message("Fault", f"this is a defect of wrapcalc ({type(e).__name__}: {e}); nothing was saved",
+                                 "Save what you have typed, run the notebook again from the top, and report it."))
+                return None
         return guarded
     return decorate
 

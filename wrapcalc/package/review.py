@@ -1,0 +1,412 @@
+"""A review beside its package: who looked at which step, what was said, asked, answered and closed.
+
+`review/NAME-rN/comments.jsonl`, one JSON object to a line, is only ever added to. Its first line cites the package's
+manifest; each further line cites the line before it, so that a line that was changed or taken out shows. Names are
+typed, not authenticated: the chain tells damage, it does not prove who wrote. A line is written aside and renamed, at
+once, and nothing that was said is changed afterwards: a tick that is taken back is a line of its own.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import datetime
+import json
+import os
+import re
+import secrets
+import time
+import unicodedata
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass, field
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from wrapcalc.errors import PackageError
+from wrapcalc.fields import FieldFault
+from wrapcalc.package import digests
+from wrapcalc.package.issued import Issued, issued
+from wrapcalc.package.report import IDENTITIES
+from wrapcalc.people import checked_name, person_key
+
+PLACE, KIND, DATA = "review", "review", "comments.jsonl"
+SCHEMA = 1
+#: What may be said of a step. `WHOLE` in place of a step: of the package as a whole.
+CHECKED, BACK, COMMENT, QUERY, ANSWER, CLOSED = "checked", "tick taken back", "comment", "query", "answer", "closed"
+ACTS = (CHECKED, BACK, COMMENT, QUERY, ANSWER, CLOSED)
+WHOLE = ""
+MOST_LETTERS, MOST_TEXT, MOST_BYTES = 60, 4000, 20_000_000
+#: So long, in seconds, a line waits for another session that writes.
+PATIENCE = 5.0
+_key = lru_cache(4096)(person_key)
+_KEYS = {"n": int, "at": str, "who": str, "item": str, "act": str, "text": str, "query": int, "previous": str}
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One line. at: UTC, ISO 8601; item: id of a step, or `WHOLE`; query: its number, 0 for a tick or a comment."""
+
+    n: int
+    at: str
+    who: str
+    item: str
+    act: str
+    text: str = ""
+    query: int = 0
+
+
+@dataclass(frozen=True)
+class Query:
+    """A query, its answers, and the line that closed it; open while that is None."""
+
+    asked: Entry
+    answers: tuple[Entry, ...] = ()
+    closed: Entry | None = None
+
+    @property
+    def number(self) -> int:
+        """As it is called: 3 for Q3."""
+        return self.asked.query
+
+    @property
+    def item(self) -> str:
+        """The step that it is about."""
+        return self.asked.item
+
+
+@dataclass(frozen=True)
+class Review:
+    """What stands in the file of one package; no entry where there is no file. digest: SHA-256 of the file."""
+
+    folder: Path
+    package: str
+    package_digest: str
+    entries: tuple[Entry, ...] = ()
+    digest: str = ""
+    raw: bytes = field(default=b"", repr=False)
+
+    def ticks(self, *, but: Collection[str] = ()) -> dict[str, list[Entry]]:
+        """Step -> the ticks that stand on it, one per person. but: names whose ticks do not count."""
+        left = {_key(n) for n in but}
+        out: dict[str, dict[str, Entry]] = {}
+        for e in self.entries:
+            who = _key(e.who)
+            if e.act == CHECKED and who not in left:
+                out.setdefault(e.item, {}).setdefault(who, e)
+            elif e.act == BACK:
+                out.get(e.item, {}).pop(who, None)
+        return {item: list(by.values()) for item, by in out.items() if by}
+
+    def queries(self, *, but: Collection[str] = ()) -> list[Query]:
+        """All queries in the order they were raised. but: names that cannot close one; theirs stay open."""
+        left = {_key(n) for n in but}
+        out: dict[int, Query] = {}
+        for e in self.entries:
+            if e.act == QUERY:
+                out[e.query] = Query(e)
+            elif e.act == ANSWER:
+                q = out[e.query]
+                out[e.query] = Query(q.asked, (*q.answers, e), q.closed)
+            elif e.act == CLOSED and _key(e.who) not in left:
+                q = out[e.query]
+                out[e.query] = Query(q.asked, q.answers, e)
+        return list(out.values())
+
+    def open(self, *, but: Collection[str] = ()) -> list[Query]:
+        """Queries that nobody closed who may."""
+        return [q for q in self.queries(but=but) if q.closed is None]
+
+    def comments(self) -> list[Entry]:
+        """Comments in the order they were made."""
+        return [e for e in self.entries if e.act == COMMENT]
+
+    def looked_at(self, *, but: Collection[str] = ()) -> set[str]:
+        """Steps that are ticked, commented or queried. but: names of whom nothing counts."""
+        left = {_key(n) for n in but}
+        said = {e.item for e in self.entries if e.act in (COMMENT, QUERY) and _key(e.who) not in left}
+        return (said | self.ticks(but=but).keys()) - {WHOLE}
+
+    def people(self) -> list[str]:
+        """Whoever said anything, by the name first typed, in the order of the first line."""
+        out: dict[str, str] = {}
+        for e in self.entries:
+            out.setdefault(_key(e.who), e.who)
+        return list(out.values())
+
+
+# -- reading -----------------------------------------------------------------------------------------------------
+def place(package: Path, name: str) -> Path:
+    """Where the review of a package stands: beside it."""
+    return package.resolve().parent / PLACE / name
+
+
+def read_review(folder: Path, package: str, package_digest: str, steps: Collection[str]) -> Review:
+    """The review in `folder`; without a line where there is none. package_digest: SHA-256 of the package's manifest;
+    steps: ids of its record.
+
+    Raises PackageError when it is damaged, of a newer layout, or about another package than this.
+    """
+    path = folder / DATA
+    try:
+        if not path.exists():
+            return Review(folder, package, package_digest)
+        if path.stat().st_size > MOST_BYTES:
+            raise PackageError(f"{path}: larger than {MOST_BYTES / 1e6:g} MB; this is no review that wrapcalc wrote")
+        raw = path.read_bytes()
+    except OSError as e:
+        raise PackageError(f"{path}: cannot be read ({e.strerror or e}); check its permissions") from None
+    return parse(raw, path, package, package_digest, steps)
+
+
+def parse(raw: bytes, path: Path, package: str, package_digest: str, steps: Collection[str]) -> Review:
+    """A review from the bytes of its file; see `read_review`."""
+    lines = raw.split(b"\n")
+    if lines[-1] != b"":
+        raise _damaged(path, len(lines), "the line is not whole")
+    head = _json(path, 1, lines[0])
+    if head.get("kind") != KIND:
+        raise _damaged(path, 1, "it does not say that this is a review")
+    if head.get("schema") != SCHEMA:
+        raise PackageError(f"{path}: written by a newer wrapcalc (schema {head.get('schema')!r}, this version reads "
+                           f"{SCHEMA}); use that version")
+    if head.get("package") != package or head.get("package_manifest_sha256") != package_digest:
+        raise PackageError(f"{path}: this review is about another package ({head.get('package')}, manifest "
+                           f"{str(head.get('package_manifest_sha256'))[:12]}…, not {package}, {package_digest[:12]}…); "
+                           "move it away, or put the package back that it was made for")
+    entries: list[Entry] = []
+    raised: dict[int, Entry] = {}
+    for number, (line, before) in enumerate(zip(lines[1:-1], lines, strict=False), 2):
+        e = _entry(path, number, _json(path, number, line), digests.sha256(before), steps)
+        why = _order(e, raised)
+        if why:
+            raise _damaged(path, number, why)
+        entries.append(e)
+    return Review(path.parent, package, package_digest, tuple(entries), digests.sha256(raw), raw)
+
+
+def _damaged(path: Path, line: int, why: str) -> PackageError:
+    return PackageError(f"{path}, line {line}: {why}; the review was damaged. Put back a whole copy, or move it away "
+                        "and review anew")
+
+
+def _json(path: Path, line: int, raw: bytes) -> dict[str, Any]:
+    try:
+        data = json.loads(raw)
+    except (ValueError, RecursionError):
+        raise _damaged(path, line, "it cannot be read") from None
+    if not isinstance(data, dict):
+        raise _damaged(path, line, "it is no line of a review")
+    return data
+
+
+def _entry(path: Path, line: int, data: Mapping[str, Any], before: str, steps: Collection[str]) -> Entry:
+    if {k: type(v) for k, v in data.items()} != _KEYS:
+        raise _damaged(path, line, "it is no line of a review")
+    try:
+        datetime.datetime.strptime(data["at"], "%Y-%m-%dT%H:%M:%SZ")
+        checked_name(data["who"])
+    except (ValueError, FieldFault):
+        raise _damaged(path, line, "its time or its name cannot be") from None
+    if data["previous"] != before or data["n"] != line - 1:
+        raise _damaged(path, line, "the line before it was changed, taken out or put in")
+    if data["act"] not in ACTS or (data["item"] != WHOLE and data["item"] not in steps):
+        raise _damaged(path, line, "it is about a step that the package does not have, or says something unknown")
+    return Entry(**{k: v for k, v in data.items() if k != "previous"})
+
+
+def _order(e: Entry, raised: dict[int, Entry]) -> str:
+    """What cannot follow on the lines before, "" if all can. raised: queries so far; the new one is added."""
+    if e.act == QUERY:
+        if e.query != len(raised) + 1:
+            return "its query has another number than it should"
+        raised[e.query] = e
+    elif e.act in (ANSWER, CLOSED):
+        if e.query not in raised or raised[e.query].item != e.item:
+            return "it is about a query that was never raised"
+    elif e.query:
+        return "only a query has a number"
+    return ""
+
+
+# -- writing -----------------------------------------------------------------------------------------------------
+def typed_name(role: str, name: str) -> str:
+    """The name on one line. Raises PackageError where it can be no name, or cannot be printed."""
+    try:
+        shown = checked_name(name)
+    except FieldFault as e:
+        raise PackageError(f"{role}: found {e.found}; allowed: {e.allowed}; {e.mend}") from None
+    if len(shown) > MOST_LETTERS:
+        raise PackageError(f"{role} '{shown[:20]}…': {len(shown)} letters; a name may have {MOST_LETTERS}")
+    if odd := _unprintable(shown):
+        raise PackageError(f"{role}: the page cannot print {odd}; write the name in letters that it can, for example "
+                           "Latin ones")
+    return shown
+
+
+def typed_text(text: str) -> str:
+    """What somebody typed, in one form of Unicode. Raises PackageError for what is too long or cannot be printed."""
+    lines = unicodedata.normalize("NFC", text).replace("\t", " ").splitlines()
+    shown = "\n".join(line.rstrip() for line in lines).strip()
+    if len(shown) > MOST_TEXT:
+        raise PackageError(f"the text has {len(shown)} letters; allowed: {MOST_TEXT}. Say it in two parts")
+    if odd := _unprintable(shown.replace("\n", "")):
+        raise PackageError(f"the text: the page cannot print {odd}; take these out, or write them in other letters")
+    return shown
+
+
+def _unprintable(text: str) -> str:
+    odd = sorted({c for c in text if not c.isprintable() or ord(c) > 255})
+    if not odd:
+        return ""
+    from wrapcalc.package.pdf import printable_characters
+    missing = [c for c in odd if not c.isprintable() or ord(c) not in printable_characters()]
+    return ", ".join(f"U+{ord(c):04X}" for c in missing[:5])
+
+
+def reviewable(package: Path) -> Issued:
+    """The package when it may be reviewed. Raises PackageError: changed, renamed, superseded, or approved already."""
+    of = issued(package, "review")
+    target = of.folder.resolve().parent / "approval" / of.name
+    if target.exists():
+        raise PackageError(f"{of.name} is approved ({target}): its review is closed. What is to be different goes into "
+                           "the case, and makes a new revision")
+    return of
+
+
+def say(of: Issued, record: Mapping[str, Any], who: str, act: str, item: str = WHOLE, text: str = "",
+        query: int = 0, *, at: datetime.datetime | None = None) -> Review:
+    """Add one line, and give the review as it then stands with whatever others said meanwhile.
+
+    of, record: the package, as `reviewable` gave it. at: the time by the clock unless it is given. Saying again what
+    stands already adds nothing. Raises PackageError, with nothing written, when it may not be said or not be written.
+    """
+    name, said = typed_name("the reviewer", who), typed_text(text)
+    steps = {i["id"] for i in record["items"]}
+    _sayable(record, steps, name, act, item, said)
+    if reviewable(of.folder).digest != of.digest:
+        raise PackageError(f"{of.folder}: another package took its place since it was opened; run the notebook again "
+                           "from the top")
+    folder = place(of.folder, of.name)
+    when = (at or datetime.datetime.now(datetime.UTC)).strftime("%Y-%m-%dT%H:%M:%SZ")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with _alone(folder):
+            review = read_review(folder, of.name, of.digest, steps)
+            if _stands(review, name, act, item):
+                return review
+            number = _query(review, act, item, query, said)
+            e = Entry(len(review.entries) + 1, when, name, item, act, said, number)
+            raw = _with(review.raw or _head(of), e)
+            _put(folder, raw)
+    except OSError as e:
+        raise PackageError(f"{folder / DATA}: cannot be written ({e.strerror or e}); this was not saved, what was said "
+                           "before is as it was") from None
+    return parse(raw, folder / DATA, of.name, of.digest, steps)
+
+
+def _sayable(record: Mapping[str, Any], steps: Collection[str], who: str, act: str, item: str, text: str) -> None:
+    if act not in ACTS:
+        raise PackageError(f"found '{act}'; a step may be: {', '.join(ACTS)}")
+    if item != WHOLE and item not in steps:
+        raise PackageError(f"the package has no step '{item}'")
+    if item == WHOLE and act in (CHECKED, BACK):
+        raise PackageError("steps are ticked one by one; the package as a whole has comments and queries only")
+    if act in (COMMENT, QUERY, ANSWER) and not text:
+        raise PackageError(f"the {act} is empty; write what is to be said")
+    prepared = str(record["case"]["prepared_by"] or "")
+    if act in (CHECKED, CLOSED) and prepared and _key(prepared) == _key(who):
+        raise PackageError(f"'{who}' prepared the case (case.prepared_by): nobody checks work of their own or closes a "
+                           "query about it. To answer and to comment is open to all")
+
+
+def _stands(review: Review, who: str, act: str, item: str) -> bool:
+    """Whether a tick is there already, or is not there to be taken back."""
+    mine = any(_key(e.who) == _key(who) for e in review.ticks().get(item, ()))
+    return (act == CHECKED and mine) or (act == BACK and not mine)
+
+
+def _query(review: Review, act: str, item: str, number: int, text: str) -> int:
+    """The number that the line carries. Raises PackageError for a query that is not there, or is closed."""
+    known = {q.number: q for q in review.queries()}
+    if act == QUERY:
+        return len(known) + 1
+    if act not in (ANSWER, CLOSED):
+        return 0
+    if number not in known or known[number].item != item:
+        raise PackageError(f"there is no query Q{number} about {item or 'the package as a whole'}")
+    found = known[number]
+    if found.closed is not None:
+        raise PackageError(f"Q{number} was closed by {found.closed.who}; raise another query if something is left")
+    if act == CLOSED and not text and not found.answers:
+        raise PackageError(f"Q{number} has no answer; write how it was settled, then close it")
+    return number
+
+
+def _head(of: Issued) -> bytes:
+    return _line({"kind": KIND, "schema": SCHEMA, "package": of.name, "package_manifest_sha256": of.digest,
+                  "record_sha256": of.manifest["record_sha256"], "notice": IDENTITIES})
+
+
+def _with(raw: bytes, e: Entry) -> bytes:
+    last = raw[:-1].rpartition(b"\n")[2]
+    return raw + _line({**vars(e), "previous": digests.sha256(last)})
+
+
+def _line(data: Mapping[str, Any]) -> bytes:
+    return (json.dumps(data, ensure_ascii=False) + "\n").encode()
+
+
+def _put(folder: Path, raw: bytes) -> None:
+    """Write aside, make sure that it is on the disk, give it its name."""
+    aside = folder / f".{DATA}-{os.getpid()}-{secrets.token_hex(4)}"
+    try:
+        with open(aside, "xb") as f:
+            f.write(raw)
+            f.flush()
+            os.fsync(f.fileno())
+        os.replace(aside, folder / DATA)
+    finally:
+        aside.unlink(missing_ok=True)
+
+
+@contextlib.contextmanager
+def _alone(folder: Path) -> Iterator[None]:
+    """One session writes at a time; the system lets go of the lock when a process dies."""
+    with open(folder / ".lock", "ab") as f:
+        end = time.monotonic() + PATIENCE
+        while not _locked(f.fileno()):
+            if time.monotonic() > end:
+                raise PackageError(f"{folder}: another session has been writing there for {PATIENCE:g} s; this was not "
+                                   "saved. Try again, or end the other session")
+            time.sleep(0.02)
+        yield
+
+
+if os.name == "nt":
+    import msvcrt
+
+    def _locked(fd: int) -> bool:
+        try:
+            msvcrt.locking(fd, msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined]
+        except OSError:
+            return False
+        return True
+else:
+    import fcntl
+
+    def _locked(fd: int) -> bool:
+        try:
+            fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            return False
+        return True
+
+
+def earlier(package: Path, case: str, revision: int) -> list[tuple[int, Path]]:
+    """Packages of the same case with a lower revision, the latest first."""
+    found = []
+    for path in package.resolve().parent.iterdir():
+        m = re.fullmatch(re.escape(case) + r"-r([1-9][0-9]{0,8})", path.name)
+        if m and path.is_dir() and int(m[1]) < revision:
+            found.append((int(m[1]), path))
+    return sorted(found, reverse=True)

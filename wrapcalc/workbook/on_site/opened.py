@@ -1,0 +1,64 @@
+"""The package that field data belong to, and the folder in which the user keeps them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+from wrapcalc.errors import PackageError
+from wrapcalc.package.closeout import Rerun, rerun
+from wrapcalc.package.explain import read_record
+from wrapcalc.package.issued import Issued, issued
+from wrapcalc.stages.job import WRAP
+
+#: Field data of a package stand here, below the folder in which the notebook works, unless another one is named.
+FIELD = "field"
+
+
+@dataclass
+class Opened:
+    """A package that may be worked with. field_folder: of the user, for this package."""
+
+    package: Path
+    of: Issued
+    field_folder: Path
+    record: dict[str, Any] = field(repr=False)
+
+    @property
+    def name(self) -> str:
+        """Name of the package."""
+        return self.of.name
+
+    @property
+    def display(self) -> str:
+        """"SI" or "US", as the package prints."""
+        return str(self.record["case"]["display"])
+
+    @cached_property
+    def again(self) -> Rerun:
+        """The case of the package run again; worked once."""
+        return rerun(self.of)
+
+    def still_whole(self, what: str) -> None:
+        """Raises PackageError when the package was changed or superseded since it was opened."""
+        now = issued(self.package, what)
+        if now.digest != self.of.digest:
+            raise PackageError(f"{self.package}: another package stands there by now; run the notebook again from the "
+                               "top")
+
+
+def opened(package_folder: str, field_folder: str, what: str) -> Opened:
+    """Open a package to `what` ("check", "close out"). Raises PackageError with how to go on."""
+    package = Path(package_folder)
+    if not package.exists():
+        raise PackageError(f"{package_folder}: there is no such folder. Make a package first, such as: "
+                           "wrapcalc package example/HB-07.toml --out example/packages; then run this cell again")
+    of = issued(package, what)
+    record = read_record(package)
+    word = record["decision"]["word"]
+    if word != WRAP:
+        raise PackageError(f"{of.name}: its decision is '{word}'; only a package that decides '{WRAP}' has field data "
+                           f"to {what}")
+    return Opened(package, of, Path(field_folder) if field_folder else Path(FIELD) / of.name, record)

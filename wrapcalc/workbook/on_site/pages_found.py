@@ -1,0 +1,113 @@
+"""The pages of an as-found sheet as HTML: what was answered, the verdict, what differs from the prediction."""
+
+from __future__ import annotations
+
+from html import escape
+from typing import Any
+
+from wrapcalc.case.grid import Grid
+from wrapcalc.errors import Fault
+from wrapcalc.package import as_found as af
+from wrapcalc.stages.as_found import HOLDS, INCOMPLETE, STOP
+from wrapcalc.units import show
+from wrapcalc.workbook import calm
+from wrapcalc.workbook.on_site.sheet import FoundSheet
+
+#: What the crew does, before anything else is said.
+_WORD = {HOLDS: "Go, by the approved sheet only", STOP: "Stop", INCOMPLETE: "Stop for now: something is missing"}
+
+
+def head(sheet: FoundSheet) -> str:
+    """Which package, and where the sheet is kept."""
+    about = sheet.opened.record["case"]
+    title = f"{sheet.opened.name}: {about['title']}" if about.get("title") else sheet.opened.name
+    return (f"<p><b>{escape(title)}</b></p><p>The sheet is kept in {escape(str(sheet.kept.path))}. A blank is “not "
+            "measured”: then nobody starts. Clock positions face downstream.</p>")
+
+
+def unsaved(sheet: FoundSheet) -> str:
+    """What was typed and is not saved."""
+    out = calm.message("Warning", f"{words}.", "Save over it, or drop what was typed and open what is there now."
+                       ) if (words := sheet.kept.changed()) else ""
+    rows = sheet.unsaved()
+    if not rows:
+        return out
+    what = "one answer is typed and not saved" if len(rows) == 1 else f"{len(rows)} answers are typed and not saved"
+    told = "; ".join(f"{label}: {now or 'blank'} (saved: {was or 'blank'})" for label, was, now in rows[:12])
+    return out + calm.message("Warning", f"{what}: {told}{'; and more' if rows[12:] else ''}.")
+
+
+def grid(g: Grid | None, display: str) -> str:
+    """What a depth grid holds, in one line."""
+    if g is None:
+        return ""
+    along, around = g.axial[-1] - g.axial[0], g.around[-1] - g.around[0]
+    least = float(g.depth[g.depth > 0].min()) if g.remaining else None
+    what = f"least remaining wall {show(least, 'mm', system=display)}" if least is not None else \
+        f"deepest reading {show(g.deepest[0], 'mm', system=display)}"
+    return calm.message("Note", f"depth grid: {len(g.axial)} stations over {show(along, 'mm', system=display)} along "
+                        f"the pipe, {len(g.around)} over {show(around, 'mm', system=display)} around it; {what}.")
+
+
+def general(faults: list[Fault], shown: set[str]) -> str:
+    """Faults of no field that is on the page."""
+    return "".join(calm.fault(f) for f in faults if f.field not in shown)
+
+
+def verdict(data: dict[str, Any], number: int) -> str:
+    """Stop or go in words first; then why, what differs, and the design worked again. number: under which it was
+    written beside the package, 0 when it was not."""
+    word = data["verdict"]
+    kind = "Done" if word == HOLDS else "Fault" if word == STOP else "Warning"
+    role = "status" if word == HOLDS else "alert"
+    stands = (f"Written beside the package: {af.PLACE}/{data['package']}-{number}." if number else
+              "Not written yet: this is what would be written.")
+    out = [f'<div class="wb-message wb-{kind.lower()} wb-verdict" role="{role}"><b>{escape(_WORD[word])}.</b> '
+           f"Verdict: {escape(word)}. {escape(af.SENTENCES[word])}</div>",
+           f"<p>{escape(stands)} {escape(af.STANDING)}.</p>"]
+    out += _list("Why to stop", data["reasons"]) + _list("What is missing", data["missing"])
+    out += _list("What to know beside it", [*data["notes"], *(w["text"] for w in data["warnings"])])
+    rows = data["comparison"]
+    differs = [r for r in rows if r["verdict"] != "met" or r["issued"] != r["found"]]
+    out.append("<h3>What differs from the prediction</h3>")
+    out.append(_compared(differs, "What differs from the prediction") if differs else "<p>Nothing.</p>")
+    out.append("<h3>The design, worked again with what was found</h3>")
+    out.append(_designs(data))
+    out.append(f"<p>{escape(data['now']['sentence'])}</p>")
+    out.append(f"<details><summary>All {len(rows)} comparisons</summary>{_compared(rows, 'All comparisons')}</details>")
+    return "".join(out)
+
+
+def _list(title: str, lines: list[str]) -> list[str]:
+    return [f"<h3>{title}</h3><ul>" + "".join(f"<li>{escape(t)}</li>" for t in lines) + "</ul>"] if lines else []
+
+
+def _compared(rows: list[dict[str, Any]], label: str) -> str:
+    return calm.scrolling(calm.table(
+        ("What", "Predicted, or allowed", "As found", "Verdict", "Note"),
+        [(r["what"], r["issued"], r["found"] or "not measured", r["verdict"], r["note"]) for r in rows]), label)
+
+
+def _designs(data: dict[str, Any]) -> str:
+    """The governing numbers of the issued design and of the one with what was found, side by side."""
+    found = {i["title"]: i for i in data["items"] if i["type"] == "procedure" and i["title"].startswith("The design ")}
+    before, after = (dict(_numbers(found.get(t))) for t in ("The design issued", "The design with what was found"))
+    rows = [(name, before.get(name, "none"), after.get(name, "none"),
+             "same" if before.get(name) == after.get(name) else "differs") for name in {**before, **after}]
+    return calm.table(("", "As issued", "With what was found", ""), rows)
+
+
+def _numbers(item: dict[str, Any] | None) -> list[tuple[str, str]]:
+    if item is None:
+        return []
+    return [*((str(a), str(b)) for a, b in item["details"]), *((r["name"], r["shown"]) for r in item["results"])]
+
+
+def still(sheet: FoundSheet, faults: list[Fault], said: str) -> str:
+    """The whole page without widgets."""
+    at = {f.field: f for f in faults}
+    rows = [(q.title, q.label, q.beside, sheet.answer(q.field) or "not measured",
+             f"found {at[q.field].found}; allowed: {at[q.field].allowed}" if q.field in at else "")
+            for q in sheet.questions]
+    return (head(sheet) + unsaved(sheet) + general(faults, {q.field for q in sheet.questions}) + calm.scrolling(
+        calm.table(("", "Question", "Package", "Found", "Fault"), rows), "As-found sheet") + said)

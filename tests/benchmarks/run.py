@@ -106,7 +106,8 @@ def many_packages(count: int = 16) -> None:
 
 
 if __name__ == "__main__":
-    beside = ("sub_lengths", "grids", "cylinders", "wrap_design", "layout", "weather", "closeout", "screening")
+    beside = ("sub_lengths", "grids", "cylinders", "wrap_design", "layout", "weather", "closeout", "screening",
+              "campaign", "what_if")
     chosen = sys.argv[1:] or ["help", "one", "many", *beside]
     for name, run_it in (("help", help_time), ("one", one_case), ("many", many_packages)):
         if name in chosen:

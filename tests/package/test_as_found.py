@@ -19,6 +19,7 @@ from wrapcalc.package import as_found as af
 from wrapcalc.package import digests, pdf
 from wrapcalc.package.as_found_form import blank_form
 from wrapcalc.package.build import make_package
+from wrapcalc.record import digest as digest_of
 from wrapcalc.stages.job import run
 
 EXAMPLE = Path(str(resources.files("wrapcalc.example")))
@@ -187,7 +188,7 @@ def test_nothing_half_written_is_left(place, monkeypatch):
 def test_the_form_is_read_as_it_stands_and_asks_everything(tmp_path, name):
     bundle = load_bundle(EXAMPLE / f"{name}.toml")
     record = records.build(run(bundle))
-    form = blank_form(record, bundle, revision=1)
+    form = blank_form(record, bundle, revision=1, digest=digest_of(record))
     (tmp_path / "as_found.toml").write_text(form, "utf-8")
     found = read_as_found(tmp_path / "as_found.toml").found
     assert found.as_found.package == f"{name}-r1" and records.digest(record).startswith(found.as_found.digest)
@@ -197,7 +198,7 @@ def test_the_form_is_read_as_it_stands_and_asks_everything(tmp_path, name):
 def test_the_form_says_what_was_issued_and_where_the_crew_stops():
     bundle = load_bundle(EXAMPLE / "HB-07.toml")
     record = records.build(run(bundle))
-    form = blank_form(record, bundle, revision=3)
+    form = blank_form(record, bundle, revision=3, digest=digest_of(record))
     (depth,) = [s["edge"]["shown"] for s in record["bears"]["box"] if s["input"] == "depth"]
     (line,) = [x for x in form.splitlines() if x.startswith("depth = ")]
     assert "issued: 3.9 mm" in line and f"stop rule: at most {depth}" in line and "such as" not in line
@@ -209,6 +210,6 @@ def test_a_blank_form_is_incomplete(place):
     bundle = load_bundle(place.package() / "case.toml")
     record = json.loads((place.package() / "record.json").read_bytes())
     form = place.out.parent / "as_found.toml"
-    form.write_text(blank_form(record, bundle, revision=1), "utf-8")
+    form.write_text(blank_form(record, bundle, revision=1, digest=digest_of(record)), "utf-8")
     got = af.as_found_package(place.package(), form)
     assert got.verdict == af.INCOMPLETE and len(got.missing) > 15

@@ -20,6 +20,7 @@ from wrapcalc.package import closeout as co
 from wrapcalc.package import digests, pdf
 from wrapcalc.package.build import make_package
 from wrapcalc.package.readings_template import template_csv
+from wrapcalc.record import digest as digest_of
 from wrapcalc.stages.job import run
 
 UTC = datetime.UTC
@@ -298,8 +299,9 @@ def test_a_record_made_by_another_version_is_noted(place, monkeypatch):
 # -- the template ------------------------------------------------------------------------------------------------
 def test_the_template_asks_for_every_row_and_reads_back(built, tmp_path):
     record = json.loads((built[0] / "HB-07-r1" / "record.json").read_bytes())
-    text = template_csv(record, built[1].bundle, revision=1)
-    assert text == template_csv(record, built[1].bundle, revision=1) and text.startswith("\ufeff")
+    of = {"revision": 1, "digest": digest_of(record)}
+    text = template_csv(record, built[1].bundle, **of)
+    assert text == template_csv(record, built[1].bundle, **of) and text.startswith("\ufeff")
     path = tmp_path / "readings.csv"
     path.write_text(text, "utf-8", newline="")
     told = {r.what: r.text for r in read_readings(path).rows}

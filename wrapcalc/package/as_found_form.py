@@ -6,7 +6,6 @@ import json
 from collections.abc import Iterator
 from typing import Any
 
-from wrapcalc import record as records
 from wrapcalc import units
 from wrapcalc.case import Bundle
 from wrapcalc.case.as_found import DIGEST_SIGNS, AsFound
@@ -25,13 +24,13 @@ _BOX = {"defect.depth": DEPTH, "defect.length": LENGTH, "defect.width": WIDTH, "
 _MORE = {"joint.length": "location.joint_length", "pipe.outside_diameter": "pipe.outside_diameter"}
 
 
-def blank_form(record: dict[str, Any], bundle: Bundle, *, revision: int) -> str:
-    """as-found-form.toml of a package: package and digest filled in, every other answer blank.
+def blank_form(record: dict[str, Any], bundle: Bundle, *, revision: int, digest: str) -> str:
+    """as-found-form.toml of a package: package and digest (of the record) filled in, every other answer blank.
 
     Behind each question stands what the package supposes ("issued"), and the stop rule of the crew where there is one.
     """
     name = f"{record['case']['id']}-r{revision}"
-    known = {"as_found.package": name, "as_found.digest": records.digest(record)[:DIGEST_SIGNS]}
+    known = {"as_found.package": name, "as_found.digest": digest[:DIGEST_SIGNS]}
     out, table = [_HEAD.format(name=name).rstrip()], None
     for field, info in walk(AsFound):
         section, _, key = field.partition(".")

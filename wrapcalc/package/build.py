@@ -250,10 +250,9 @@ def _fill(folder: Path, bundle: Bundle, record: dict[str, Any], revision: int, p
         for name, made in (("site-sheet", site_sheet_html), ("kit-list", kit_list_html)):
             _page(folder, name, made(record, revision=revision, digest=made_from["record_sha256"]),
                   record["case"]["paper"])
-        (folder / "as-found-form.toml").write_text(blank_form(record, bundle, revision=revision), encoding="utf-8",
-                                                   newline="\n")
-        (folder / "readings-template.csv").write_text(template_csv(record, bundle, revision=revision),
-                                                      encoding="utf-8", newline="")
+        of: dict[str, Any] = {"revision": revision, "digest": made_from["record_sha256"]}
+        (folder / "as-found-form.toml").write_text(blank_form(record, bundle, **of), encoding="utf-8", newline="\n")
+        (folder / "readings-template.csv").write_text(template_csv(record, bundle, **of), encoding="utf-8", newline="")
     if record["order"]:
         (folder / "takeoff.csv").write_text(takeoff_csv(record), encoding="utf-8", newline="")
     (folder / "README.txt").write_text(_readme(record, revision), encoding="utf-8", newline="\n")

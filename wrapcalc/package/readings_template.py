@@ -6,7 +6,6 @@ import csv
 import io
 from typing import Any
 
-from wrapcalc import record as records
 from wrapcalc.case import Bundle
 from wrapcalc.case.readings import COLUMNS, HELP_COLUMNS
 from wrapcalc.stages.expected_readings import Wanted, wanted
@@ -15,7 +14,7 @@ from wrapcalc.stages.expected_readings import Wanted, wanted
 DIGEST_SIGNS = 12
 
 
-def template_csv(record: dict[str, Any], bundle: Bundle, *, revision: int) -> str:
+def template_csv(record: dict[str, Any], bundle: Bundle, *, revision: int, digest: str) -> str:
     """readings-template.csv of a package that decides "wrap".
 
     RFC 4180, UTF-8 with a byte order mark, by which a spreadsheet reads °C and µm. The rows "package" and
@@ -26,7 +25,7 @@ def template_csv(record: dict[str, Any], bundle: Bundle, *, revision: int) -> st
     wrap = record["geometry"]["wrap"]
     rows = wanted(bundle, sum(len(r["widths"]) for r in wrap["repairs"]), int(wrap["layers"]))
     known = {"package": f"{record['case']['id']}-r{revision}",
-             "record": "sha256:" + records.digest(record)[:DIGEST_SIGNS]}
+             "record": "sha256:" + digest[:DIGEST_SIGNS]}
     buffer = io.StringIO()
     writer = csv.writer(buffer)
     writer.writerow([*COLUMNS, *HELP_COLUMNS])

@@ -8,7 +8,7 @@ import pytest
 from tests.helpers import campaign as helper
 from tests.helpers.line import line
 from wrapcalc.campaign.measured import read_measured
-from wrapcalc.campaign.measured_rows import as_measured, matched
+from wrapcalc.campaign.measured_rows import as_measured, matched, reaching
 from wrapcalc.campaign.model import load_campaign
 from wrapcalc.campaign.selection import select
 from wrapcalc.errors import CaseFaults
@@ -63,6 +63,13 @@ def test_a_measurement_older_than_the_run_is_a_fault_and_one_of_its_day_is_none(
     assert matched(TWO, field("F30,3,,,,2016-09-14")).at == {"F30": 31}  # nobody stated the day of the run
 
 
+def test_a_measurement_yet_to_come_is_a_fault(field):
+    with pytest.raises(CaseFaults) as caught:
+        matched(TWO, field("F30,3,,,,2099-01-01"), "2026-05-14")
+    (fault,) = caught.value.faults
+    assert fault.found == "'2099-01-01'" and "a day that is over" in fault.allowed
+
+
 def test_all_faults_are_told_at_once(field):
     with pytest.raises(CaseFaults) as caught:
         matched(TWO, field("F29,3,,,,", "ZZZ,3,,,,"))
@@ -114,3 +121,44 @@ def test_the_selection_takes_a_row_that_only_its_measurement_asks_for(tmp_path):
     worse = {**bad, "disposition": "no repair needed", "deadline_days": math.inf, "repair_factor": 0.9, "worse": True}
     (chosen,) = select(lambda: [helper.block(table)], plan, {2: worse}).chosen
     assert chosen.lead["row"] == 2 and chosen.why[0].startswith("measured deeper")
+
+
+def test_what_was_measured_as_urgent_is_not_cut_for_what_the_listing_ranks_first(tmp_path):
+    plan = load_campaign(helper.campaign(tmp_path, 2, "[select]\nmost = 1\n"))
+    table = helper.rows({"deadline days [d]": 365.0, "repair factor": 1.3},
+                        {"disposition": "no repair needed", "deadline days [d]": math.inf, "repair factor": 0.8})
+    bad = {"disposition": "other repair needed", "safe_pressure": math.nan, "repair_factor": math.nan,
+           "deadline_days": 0.0, "worse": False}
+    found = select(lambda: [helper.block(table)], plan, {3: bad})
+    assert [c.lead["row"] for c in found.chosen] == [3] and not found.told
+    assert [x.row["row"] for x in found.left] == [2] and "beyond the first 1" in found.left[0].reason
+
+
+def test_an_immediate_repair_beyond_the_most_is_told(tmp_path):
+    plan = load_campaign(helper.campaign(tmp_path, 2, "[select]\nmost = 1\n"))
+    table = helper.rows({"deadline days [d]": 0.0}, {"deadline days [d]": 0.0})
+    (told,) = select(lambda: [helper.block(table)], plan).told
+    assert told == ("1 features that ask for an immediate repair are beyond the first 1 (select.most) and have no "
+                    "case: M-02")
+
+
+def test_a_deadline_that_only_the_measurement_has_is_left_with_a_reason_where_no_rule_takes_it(tmp_path):
+    plan = load_campaign(helper.campaign(tmp_path, 1))
+    table = helper.rows({"disposition": "no repair needed", "deadline days [d]": math.inf})
+    late = {"disposition": "insufficient data", "safe_pressure": 6.0, "repair_factor": 1.354, "deadline_days": 730.0,
+            "worse": False}
+    found = select(lambda: [helper.block(table)], plan, {2: late})
+    assert not found.chosen and [x.row["row"] for x in found.left] == [2]
+
+
+@pytest.mark.parametrize(("length", "told"), [(145, True), (60, False), (30, False)])
+def test_a_feature_found_longer_that_comes_near_another_is_told(field, length, told):
+    block = {"row": np.array([2, 3]), "feature_id": np.array(["A", "B"], object), "survey": np.array([1000.0, 1200.0]),
+             "length": np.array([40.0, 50.0]), "repair": np.array(["", ""], object)}
+    measured = matched([block], field(f"A,3,{length}", head="feature_id,depth mm,length mm"))
+    found = reaching([block], measured, 60.0)
+    assert bool(found) is told
+    if told:
+        assert found[0].startswith("A was found 145 mm long instead of 40 mm and may act as one with B:")
+        block["repair"] = np.array(["R0001", "R0001"], object)
+        assert reaching([block], measured, 60.0) == []

@@ -77,6 +77,9 @@ class FakeCases:
     def as_measured(self, blocks: Any) -> dict:
         return {}
 
+    def reaching(self, blocks: Any) -> list[str]:
+        return []
+
     def told(self) -> list[str]:
         return []
 

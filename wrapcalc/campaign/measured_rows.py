@@ -17,6 +17,7 @@ import numpy as np
 
 from wrapcalc.campaign.judging import Judge
 from wrapcalc.campaign.measured import Measured, MeasuredRow, over_row
+from wrapcalc.campaign.screen_dates import today
 from wrapcalc.campaign.strength import DISPOSITIONS
 from wrapcalc.case.csv_table import counted
 from wrapcalc.errors import CaseFaults, Fault
@@ -40,7 +41,7 @@ def matched(blocks: Iterable[Mapping[str, np.ndarray]], measured: Measured, run_
 
     blocks: ranked rows. run_date: ISO day of the run, "" when it is not stated. Raises CaseFaults for an id that no
     row has or that several have without a place that tells them apart, for a place that is not that of the row, and
-    for a measurement older than the run.
+    for a measurement older than the run, or yet to come.
     """
     if not measured.rows:
         return measured
@@ -66,6 +67,9 @@ def matched(blocks: Iterable[Mapping[str, np.ndarray]], measured: Measured, run_
 
 def _too_old(name: str, row: MeasuredRow, run_date: str) -> Iterator[Fault]:
     day = row.texts.get("measured on", "")
+    if day and datetime.date.fromisoformat(day) > today():
+        yield Fault(name, f"row {row.line}, measured on", shown(day), f"a day that is over; today is {today()}",
+                    "correct the date", row.line)
     if day and run_date and datetime.date.fromisoformat(day) < datetime.date.fromisoformat(run_date):
         yield Fault(name, f"row {row.line}, measured on", shown(day), f"the day of the run, {run_date}, or later: an "
                     "older measurement does not stand against a newer run", "correct the date, or remove the row",
@@ -113,6 +117,42 @@ def _unplaced(name: str, row: MeasuredRow, all_: list[dict[str, Any]], fits: lis
     return Fault(name, field, f"{shown(row.feature_id)} at {_apart(row, all_[0])} (row {rows})",
                  "the place of that row in the listing", "see which feature was measured: correct the id or the place",
                  row.line)
+
+
+def reaching(blocks: Iterable[Mapping[str, np.ndarray]], measured: Measured, reach: float) -> list[str]:
+    """What must be known of features that were found longer than listed and now come near another anomaly.
+
+    reach: mm from an edge within which two may act as one. What was listed decides which rows are one repair: such a
+    pair is judged by itself until somebody measures both as one.
+    """
+    numbers = {row: measured.rows[i].sizes["length"] for i, row in measured.at.items()
+               if "length" in measured.rows[i].sizes}
+    if not numbers:
+        return []
+    names = ("row", "feature_id", "survey", "length", "repair")
+    known = {n: np.concatenate(parts) for n, parts in zip(names, zip(*(
+        [b[n] for n in names] for b in blocks), strict=True), strict=True)}
+    out = []
+    longest = float(np.fmax.reduce(known["length"], initial=0.0))
+    order = np.argsort(known["survey"], kind="stable")
+    survey = known["survey"][order]
+    for i in np.flatnonzero(np.isin(known["row"], list(numbers))).tolist():
+        new, old = numbers[int(known["row"][i])], float(known["length"][i])
+        if not new > old:
+            continue
+        # Of which edge the place is, and on which side it grew, is not known: both sides are looked at.
+        low, high = known["survey"][i] - new - reach, known["survey"][i] + new + reach
+        a, b = np.searchsorted(survey, (low - longest, high + longest))
+        at = order[a:b]
+        at = at[(at != i) & (known["survey"][at] + known["length"][at] >= low)
+                & (known["survey"][at] - known["length"][at] <= high)]
+        mine = str(known["repair"][i])
+        others = [str(known["feature_id"][k]) for k in at.tolist() if not mine or str(known["repair"][k]) != mine]
+        if others:
+            out.append(f"{known['feature_id'][i]} was found {new:.6g} mm long instead of {old:.6g} mm and may act as "
+                       f"one with {', '.join(others[:5])}{' and more' * (len(others) > 5)}: each is judged by itself, "
+                       "measure them on one grid, or state the neighbour in its case")
+    return out
 
 
 # -- judged as measured -------------------------------------------------------------------------------------------

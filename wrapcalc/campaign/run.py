@@ -148,6 +148,7 @@ def _run(plan: Plan, measured: Measured, out: Path, workers: int, isolated: bool
     chosen = select(lambda: ranked_blocks(ranked), plan, writer.as_measured(ranked_blocks(ranked)))
     run = CampaignRun(plan, out, chosen, made_from=made_from, measured=measured)
     run.bias_allowance = more
+    run.told += writer.reaching(ranked_blocks(ranked)) if measured.rows else []
     if plan.sheet.bias.carry == "yes":
         run.told.append(f"bias of the run: {more:g} mm more allowance on every depth that was not measured in the "
                         f"ditch ({plan.sheet.bias.reason})")

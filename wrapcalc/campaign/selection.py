@@ -118,6 +118,7 @@ def select(blocks: Blocks, plan: Plan, as_measured: Mapping[int, Mapping[str, An
         taken = np.any([mask for _, mask in rules], axis=0)
         named = np.isin(ids.astype(object), list({*adds, *leaves})) if adds or leaves else np.zeros(len(ids), bool)
         asks = np.isin(block["disposition"], REPAIRS) | np.isfinite(_floats(block, "deadline_days", np.inf))
+        asks |= _asked_as_measured(block, as_measured or {})
         lacking = (block["disposition"] == NO_DATA) & ~taken & ~asks & ~named
         if lacking.any():
             undecided.update(map(str, block["reason"][lacking]) if "reason" in block else [""] * int(lacking.sum()))
@@ -139,8 +140,27 @@ def select(blocks: Blocks, plan: Plan, as_measured: Mapping[int, Mapping[str, An
     out.rows, out.undecided = place, dict(sorted(undecided.items()))
     out.told += _told_off_plan([row for _, row, _ in waiting])
     _refuse_unknown(plan, [*adds, *leaves], seen)
-    _join(out, sheet, picked, waiting, blocks)
+    _join(out, sheet, picked, waiting, blocks, as_measured or {})
     return out
+
+
+def _asked_as_measured(block: Mapping[str, np.ndarray], found: Mapping[int, Mapping[str, Any]]) -> np.ndarray:
+    """Rows that ask for a repair, or have a deadline, by what was measured of them."""
+    asking = [n for n, m in found.items() if m["disposition"] in REPAIRS or _days(m) < np.inf]
+    return np.isin(block["row"], asking)
+
+
+def _days(row: Mapping[str, Any]) -> float:
+    days = float(row.get("deadline_days", np.inf))
+    return np.inf if np.isnan(days) else days
+
+
+def _urgency(at: int, row: Mapping[str, Any], found: Mapping[int, Mapping[str, Any]]) -> tuple[float, float, int]:
+    """For sorting: as the ranking does, of a measured row with the nearer deadline and the greater factor of both
+    readings."""
+    both = [row, *([found[row["row"]]] if row["row"] in found else [])]
+    factors = [float(r.get("repair_factor", np.nan)) for r in both]
+    return min(map(_days, both)), -max(np.inf if np.isnan(f) else f for f in factors), at
 
 
 def _as_measured(block: Mapping[str, np.ndarray], found: Mapping[int, Mapping[str, Any]], sheet: Campaign
@@ -264,14 +284,21 @@ def _refuse_unknown(plan: Plan, wanted: list[str], seen: set[str]) -> None:
         raise CaseFaults(faults)
 
 
-def _join(out: Selection, sheet: Campaign, picked: list, waiting: list, blocks: Blocks) -> None:
-    """Rows that act as one, or whose wraps would touch, become one repair; then the most urgent ones are kept."""
+def _join(out: Selection, sheet: Campaign, picked: list, waiting: list, blocks: Blocks,
+          found: Mapping[int, Mapping[str, Any]]) -> None:
+    """Rows that act as one, or whose wraps would touch, become one repair; then the most urgent ones are kept. found:
+    what is judged of measured rows: one that is more urgent than the listing says moves up."""
     most = None if sheet.select.most is None else int(sheet.select.most.base)
     groups: dict[str, list] = {}
     for at, row, why in picked:
         groups.setdefault(_group(row) or f"row {row['row']}", []).append((at, row, why))
     kept, counted = {}, 0
-    for key, members in groups.items():
+    order = list(groups)
+    if found:
+        order.sort(key=lambda key: min(_urgency(at, row, found) for at, row, _ in groups[key]))
+    cut: list[str] = []
+    for key in order:
+        members = groups[key]
         by_name = any(w.startswith("added: ") for _, _, why in members for w in why)
         if by_name or most is None or counted < most:
             counted += not by_name
@@ -279,6 +306,10 @@ def _join(out: Selection, sheet: Campaign, picked: list, waiting: list, blocks: 
         else:
             waiting += [(at, row, f"beyond the first {most} of the ranking (select.most); it meets: {'; '.join(why)}")
                         for at, row, why in members]
+            cut += [str(row["feature_id"]) for at, row, _ in members if _urgency(at, row, found)[0] <= 0]
+    if cut:
+        out.told.append(f"{len(cut)} features that ask for an immediate repair are beyond the first {most} "
+                        f"(select.most) and have no case: {', '.join(cut[:_NAMED])}{' and more' * (len(cut) > _NAMED)}")
     _take_in(out, kept, waiting, blocks)
     names = _names([members[0][1] for members in kept.values()])
     for case_id, members in zip(names, kept.values(), strict=True):

@@ -15,9 +15,10 @@ import numpy as np
 from wrapcalc.campaign.joined import joined
 from wrapcalc.campaign.ledger import inputs
 from wrapcalc.campaign.measured import Measured, MeasuredRow, Replaced, merged, over_row, with_less_room
-from wrapcalc.campaign.measured_rows import as_measured
+from wrapcalc.campaign.measured_rows import as_measured, reaching
 from wrapcalc.campaign.model import Plan
 from wrapcalc.campaign.selection import Chosen
+from wrapcalc.campaign.windows import reach_of
 from wrapcalc.errors import CaseFaults, Fault
 from wrapcalc.package.digests import MANIFEST
 from wrapcalc.reading import line_numbers, shown_name
@@ -101,6 +102,14 @@ class Cases:
     def as_measured(self, blocks: Iterable[Mapping[str, np.ndarray]]) -> dict[int, dict[str, Any]]:
         """What is judged of the ranked rows that were measured, by row number; see `measured_rows.as_measured`."""
         return as_measured(blocks, self.measured, self.line)
+
+    def reaching(self, blocks: Iterable[Mapping[str, np.ndarray]]) -> list[str]:
+        """Features found longer than listed that come near another; see `measured_rows.reaching`."""
+        from wrapcalc.campaign.screen_repairs import convention
+        case, walls = self.line.case, self.line.walls[np.isfinite(self.line.walls)]
+        given = case.get("pipe.outside_diameter")
+        diameter = 0.0 if given is None else given.base
+        return reaching(blocks, self.measured, reach_of(convention(self.line), diameter, float(walls.max(initial=0.0))))
 
     def files(self, chosen: Chosen) -> tuple[dict[str, bytes], list[tuple[str, Replaced]]]:
         """Name -> bytes of a case and of the files it names; and which fields of which feature were measured.

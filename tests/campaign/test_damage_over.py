@@ -13,7 +13,15 @@ from wrapcalc.campaign import damage_over
 from wrapcalc.campaign.joined import joined
 from wrapcalc.campaign.joints import Welds
 from wrapcalc.campaign.judging import Judge
-from wrapcalc.campaign.neighbours import DOWNSTREAM_END, MIDDLE, NOT_STATED, PLACES, UPSTREAM_END, Convention
+from wrapcalc.campaign.neighbours import (
+    DOWNSTREAM_END,
+    MIDDLE,
+    NOT_STATED,
+    PLACES,
+    UPSTREAM_END,
+    Convention,
+    interacting,
+)
 from wrapcalc.campaign.other_damage import OtherDamage
 from wrapcalc.campaign.row_case import bundle_of, row_case
 from wrapcalc.campaign.screen_repairs import convention
@@ -102,10 +110,10 @@ def test_the_other_row_is_named_and_the_deepest_loss_under_it_is_kept():
     rows = arrays(loss(1000, depth=2.0), loss(1010, depth=3.5), dent(1020), {"kind": "crack", "survey": 1005.0},
                   loss(9000))
     found = damage_over.links(rows, np.full(5, D), Convention(None, UPSTREAM_END))
-    assert found.names.tolist() == ["crack F3 at 1.005 m of the log and 1 more",
-                                    "crack F3 at 1.005 m of the log and 1 more",
-                                    "crack F3 at 1.005 m of the log and 2 more",
-                                    "dent F2 at 1.020 m of the log and 2 more", ""]
+    assert found.names.tolist() == ["crack F3 at 1.005 m of the log, 2 mm deep and 1 more",
+                                    "crack F3 at 1.005 m of the log, 2 mm deep and 1 more",
+                                    "crack F3 at 1.005 m of the log, 2 mm deep and 2 more",
+                                    "dent F2 at 1.020 m of the log, 2 mm deep and 2 more", ""]
     assert found.loss_under[[2, 3]].tolist() == [3.5, 3.5] and np.isnan(found.loss_under[[0, 1, 4]]).all()
     assert found.riser.tolist() == [False, False, True, True, False]
 
@@ -156,19 +164,117 @@ def test_the_pairs_are_those_of_a_plain_search(seed, place, allowance, at_once):
         damage_over._PAIRS = whole
 
 
+# -- loss that acts as one ----------------------------------------------------------------------------------------
+def grouped(rows, rule="6t", place=UPSTREAM_END):
+    n = len(rows["kind"])
+    rows = rows | {"nominal_wall": np.full(n, 8.74), "sound_wall": np.full(n, np.nan),
+                   "weld": np.full(n, "", object), "joint": np.full(n, "1", object)}
+    how = Convention(rule, place)
+    diameter = np.full(n, D)
+    return damage_over.links(rows, diameter, how, interacting(rows, diameter, how).groups)
+
+
+def both(found):
+    return sorted(zip(found.damage.tolist(), found.under.tolist(), strict=True))
+
+
+def test_a_dent_in_the_gap_of_a_group_lies_over_all_of_it():
+    rows = arrays(loss(1000), loss(1090, depth=3.5), dent(1060, length=10.0), loss(9000))
+    assert pairs(rows) == []  # over none of them alone
+    found = grouped(rows)
+    assert both(found) == [(2, 0), (2, 1)] and found.riser.tolist() == [False, False, True, False]
+    assert found.loss_under[2] == 3.5 and np.isnan(found.loss_under[[0, 1, 3]]).all()
+    dent_ = "over the loss that acts as one here: dent F2 at 1.060 m of the log, 2 mm deep"
+    assert found.names.tolist() == [dent_, dent_, "external metal loss F0 at 1.000 m of the log and 1 more", ""]
+
+
+@pytest.mark.parametrize(("x", "clock", "over"), [
+    # by hand: group 1000 to 1140 mm, 40 mm wide at 6:00; one hour of the clock counts beside the arc
+    (1060, 6.0, True), (1060, 7.3, True), (1060, 7.4, False), (1060, 12.0, False), (1141, 6.0, False),
+    (1140, 6.0, True), (989, 6.0, False), (990, 6.0, True)])
+def test_the_envelope_of_the_group_is_what_counts(x, clock, over):
+    found = grouped(arrays(loss(1000), loss(1090), dent(x, length=10.0, clock=clock)))
+    assert both(found) == ([(2, 0), (2, 1)] if over else [])
+
+
+def test_around_the_pipe_a_group_reaches_over_the_arc_of_all_of_it():
+    """By hand: 10:00 and 2:00 around the top; a gap of 4.0 h less 0.376 h, which the own rule below joins."""
+    rows = arrays(loss(1000, clock=10.0), loss(1090, clock=2.0), dent(1060, length=10.0, clock=12.0),
+                  dent(1060, length=10.0, clock=6.0))
+    n = {"nominal_wall": np.full(4, 8.74), "sound_wall": np.full(4, np.nan), "weld": np.full(4, "", object),
+         "joint": np.full(4, "1", object)}
+    how = Convention("own", UPSTREAM_END, (100.0, 400.0))
+    groups = interacting(rows | n, np.full(4, D), how).groups
+    assert [g.rows for g in groups] == [(0, 1)]
+    assert both(damage_over.links(rows, np.full(4, D), how, groups)) == [(2, 0), (2, 1)]
+
+
+def test_a_crack_over_a_group_of_both_sides_counts_with_both_depths():
+    rows = arrays(loss(1000, depth=2.0), loss(1090, depth=3.0) | {"kind": "internal metal loss"},
+                  {"kind": "crack", "survey": 1060.0, "length": 10.0})
+    assert grouped(rows).loss_under[2] == 5.0
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(0, 2 ** 32 - 1), st.permutations(range(20)))
+def test_groups_are_linked_as_a_plain_search_does_whatever_the_order_of_the_rows(seed, order):
+    """Independent: a group is the row with its common box, as `interacting` tells it; each pair by itself."""
+    random = np.random.default_rng(seed)
+    kinds = random.choice(["dent", "gouge", "external metal loss", "external metal loss", "internal metal loss"], 20)
+    rows = arrays(*({"kind": k, "survey": float(x), "clock": float(c), "length": 20.0} for k, x, c in zip(
+        kinds, random.choice(2000, 20, replace=False), random.integers(0, 12, 20), strict=True)))
+    whole = {n: np.full(20, v, t) for n, v, t in (("nominal_wall", 8.74, float), ("sound_wall", np.nan, float),
+                                                  ("weld", "", object), ("joint", "1", object))}
+    how = Convention("6t", UPSTREAM_END)
+    groups = interacting(rows | whole, np.full(20, D), how).groups
+    wanted = {*pairs(rows)}
+    for g in groups:
+        for i in np.flatnonzero(np.isin(kinds, ["dent", "gouge"])).tolist():
+            centres = abs(rows["clock"][i] - g.clock) % 12 / 12 * RING
+            apart = min(centres, RING - centres) - rows["width"][i] / 2 - g.width / 2
+            x = rows["survey"][i]
+            if x <= g.x1 and g.x0 <= x + 20 and apart <= RING / 12 + 1e-6:
+                wanted |= {(i, j) for j in g.rows}
+    found = grouped(rows)
+    assert {*both(found)} == wanted and len(found.damage) == len(wanted)
+    mixed = grouped({n: v[list(order)] for n, v in rows.items()})
+    assert {(order[a], order[b]) for a, b in both(mixed)} == wanted
+    assert mixed.names.tolist() == found.names[list(order)].tolist()
+
+
+def test_the_deepest_dent_is_named_and_before_it_one_whose_depth_is_not_known():
+    rows = arrays(loss(1000), dent(1000, depth=3.0), dent(1001, depth=9.0))
+    assert grouped(rows).names[0] == "dent F2 at 1.001 m of the log, 9 mm deep and 1 more"
+    rows = arrays(loss(1000), dent(1000, depth=9.0), dent(1001, depth=math.nan))
+    assert grouped(rows).names[0] == "dent F2 at 1.001 m of the log and 1 more"
+    name = "dent D at 1.000 m of the log"
+    assert damage_over.depth_of(f"{name}, 2.5 mm deep and 12 more") == 2.5
+    assert damage_over.depth_of(f"{damage_over.GROUP}{name}, 2.5 mm deep") == 2.5
+    for other in (name, "", "metal loss A at 1.000 m of the log, 2 mm deep", "dent A, 2 mm deep at 1.000 m of the log"):
+        assert math.isnan(damage_over.depth_of(other))
+    names = [f"{name}, 3 mm deep", f"{damage_over.GROUP}{name}, 9 mm deep"]
+    assert damage_over.gravest_name(names) == names[1]
+    assert damage_over.gravest_name([*names, name]) == name
+
+
+def test_no_group_and_no_damage_link_nothing():
+    assert both(grouped(arrays(loss(1000), loss(1090)))) == []
+    assert isinstance(grouped(arrays(loss(1000), dent(9000))), damage_over.Links)
+
+
 # -- answers ------------------------------------------------------------------------------------------------------
-def judged(tmp_path, *rows, base=BASE, groups=None):
-    """(line, rows, answers, judge) of rows of one line; groups: of rows that act as one."""
+def judged(tmp_path, *rows, base=BASE):
+    """(line, rows, answers, judge) of rows of one line."""
     at = line(tmp_path, more="", listing='place = "upstream end"', base=base)
     got, faults = at.resolve(block(*rows), Welds.collect([block(*welds_at(600, 612))]))
     assert faults == []
     judge = Judge(at, life=False, chance=False)
-    found = damage_over.links(got, judge.diameters(got["group"]), convention(at))
+    diameter, how = judge.diameters(got["group"]), convention(at)
+    found = damage_over.links(got, diameter, how, interacting(got, diameter, how).groups)
     got["riser"], got["loss_under"] = found.riser, found.loss_under
     answers = judge(got, got["group"])
     alone = {n: v.copy() for n, v in answers.items()}
-    of = np.full(len(rows), -1) if groups is None else np.array(groups)
-    marked, told = damage_over.take_links(got, answers, found, of, judge.reasons.code(damage_over.REASON))
+    marked, told = damage_over.take_links(got, answers, found, judge.reasons.code(damage_over.REASON))
     return at, got, answers, alone, judge, marked, told
 
 
@@ -188,7 +294,7 @@ def test_a_dent_over_loss_at_the_top_is_immediate_and_the_loss_is_not_plain_loss
     for name in ("safe_pressure", "failure_pressure", "repair_factor"):
         assert np.isnan(a[name][0]) and a[name][2] == alone[name][2]
     assert a["disposition"][2] == alone["disposition"][2] and marked.tolist() == [True, False, False]
-    assert got["damage_over"].tolist() == ["dent D1 at 605.050 m of the log",
+    assert got["damage_over"].tolist() == ["dent D1 at 605.050 m of the log, 6 mm deep",
                                            "external metal loss L1 at 605.000 m of the log", ""]
     assert told == (
         "1 rows of metal loss lie under a dent, gouge or crack of the listing, or act as one with such a row: they are "
@@ -221,11 +327,12 @@ def test_a_graver_answer_and_a_nearer_deadline_of_the_loss_stand(tmp_path):
 
 
 def test_what_acts_as_one_with_loss_under_a_dent_is_not_plain_loss_either(tmp_path):
+    base = BASE + '[assessment]\ninteraction = "6t"\ninteraction_reason = "invented"\n'
     beside = LOSS | {"log_distance": 605_130.0, "feature_id": "L2"}
     _, got, a, *_, marked, told = judged(tmp_path, LOSS, DENT, beside, beside | {"log_distance": 607e3},
-                                         groups=[0, -1, 0, -1])
+                                         base=base)
     assert marked.tolist() == [True, False, True, False] and told[0].startswith("2 rows of metal loss")
-    assert got["damage_over"][2] == "acts as one with a row under it: dent D1 at 605.050 m of the log"
+    assert got["damage_over"][2] == damage_over.GROUP + "dent D1 at 605.050 m of the log, 6 mm deep"
     assert a["deadline_days"].tolist()[:3] == [0, 0, 0] and a["deadline_days"][3] == np.inf
 
 
@@ -253,6 +360,41 @@ def test_the_case_of_loss_under_other_damage_is_of_that_kind_and_never_wrapped(t
         assert out.decision.word in ("other repair needed", "insufficient data")
     assert "metal loss, " in bundle_of(at, row_case(at, {n: v[0] for n, v in got.items()}, "T-1", "row")
                                        ).case.defect.kind.source
+
+
+def case_of(at, got, i=0):
+    return bundle_of(at, row_case(at, {n: v[i] for n, v in got.items()}, "T-1", "row")).case
+
+
+def test_the_case_of_loss_under_a_dent_has_the_depth_of_the_dent_and_names_both_rows(tmp_path):
+    at, got, *_ = judged(tmp_path, LOSS, DENT)
+    case = case_of(at, got)
+    assert case.defect.depth is None and case.features.dent_depth.base == 6.0
+    source = case.features.dent_depth.source
+    assert "dent D1 at 605.050 m of the log" in source and "over metal loss of 2.622 mm" in source
+    assert source.endswith("row 2")  # of the loss
+    assert "of the metal loss, dent D1" in case.defect.length.source and case.defect.length.base == 100
+
+
+def test_the_case_of_loss_under_a_dent_without_depth_states_none(tmp_path):
+    """A depth of loss that stood as that of the dent would pass criteria of the dent."""
+    at, got, *_ = judged(tmp_path, LOSS, DENT | {"depth": math.nan})
+    case = case_of(at, got)
+    assert case.defect.depth is None and case.features.dent_depth is None and case.defect.kind == "dent"
+    with recording(Recorder()):
+        facts = dispose(bundle_of(at, row_case(at, {n: v[0] for n, v in got.items()}, "T-1", "row")), None, None).facts
+    assert facts["dent_depth_in_mm"] is None and facts["dent_over_diameter"] is None
+
+
+def test_the_case_of_loss_under_a_crack_or_gouge_has_its_depth(tmp_path):
+    at, got, *_ = judged(tmp_path, LOSS, DENT | {"kind": "crack", "depth": 3.0})
+    case = case_of(at, got)
+    assert case.features.crack_depth.base == pytest.approx(3.0 + 0.3 * 8.74)  # by hand: crack and loss
+    at, got, *_ = judged(tmp_path, LOSS | {"depth_share": 0.7}, DENT | {"kind": "crack", "depth": 3.0})
+    assert case_of(at, got).features.crack_depth.base == 8.74  # at most the wall
+    at, got, *_ = judged(tmp_path, LOSS, DENT | {"kind": "gouge", "depth": 1.5})
+    assert case_of(at, got).features.gouge_depth.base == 1.5
+    assert case_of(at, got).features.crack_depth is None
 
 
 def test_the_case_of_a_dent_over_loss_has_the_criteria_of_its_row(tmp_path):

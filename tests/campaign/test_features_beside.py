@@ -123,6 +123,54 @@ def test_against_the_flow_the_sides_are_turned(tmp_path):
     assert rows["beside_downstream"][0] == "bend at 604.000 m of the log"
 
 
+# -- other damage -------------------------------------------------------------------------------------------------
+@pytest.mark.parametrize("kind", beside.DAMAGE)
+@pytest.mark.parametrize("clock", [4.5, 10.5])
+def test_other_damage_beside_metal_loss_bounds_the_clear_pipe_at_any_clock(tmp_path, kind, clock):
+    at, row = resolved(tmp_path, feature(604.8, kind, length=150.0, clock=clock),
+                       feature(605.3, kind, length=40.0, clock=clock))
+    assert sides(row) == (50, 200)  # by hand: 605 - 604.95 m; 605.3 - 605.1 m
+    assert row["beside_upstream"] == f"{kind} at 604.800 m of the log" and row["inside"] == ""
+    case = bundle_of(at, row_case(at, row, "F-1", "loss")).case
+    assert case.defect.clear_downstream.base == 200
+    assert case.defect.clear_downstream.source.startswith(f"{kind} at 605.300 m of the log")
+    assert ("1 row (row 2): a dent, gouge or crack lies beside the metal loss or over it, at whatever clock, nearer "
+            "than the girth weld: a wrap must end before it, see beside upstream and beside downstream.") in at.told
+    assert not any("or other feature" in t for t in at.told)
+
+
+def test_other_damage_over_metal_loss_leaves_no_pipe_clear(tmp_path):
+    _, row = resolved(tmp_path, feature(605.05, "dent", length=10.0, clock=10.5),
+                      feature(604.9, "marker", length=900.0))
+    assert sides(row) == (0, 0) and row["inside"] == ""
+    assert row["beside_upstream"] == row["beside_downstream"] == "over it: dent at 605.050 m of the log"
+    _, row = resolved(tmp_path, feature(605.05, "dent", length=10.0), feature(605.01, "bend"))
+    assert row["inside"] == "bend" and row["beside_upstream"] == "over it: bend at 605.010 m of the log"
+
+
+@pytest.mark.parametrize("kind", beside.DAMAGE)
+def test_other_damage_bounds_nothing_but_metal_loss_nor_itself(tmp_path, kind):
+    own = feature(605, kind, length=100.0)
+    _, row = resolved(tmp_path, own, feature(605.3, "dent"), feature(606, "valve"), row={"kind": kind})
+    assert sides(row) == (5000, 900) and row["beside_downstream"] == "valve at 606.000 m of the log"
+    for loss in ("external metal loss", "internal metal loss", "metal loss"):
+        _, row = resolved(tmp_path, feature(605.3, "dent"), row={"kind": loss})
+        assert sides(row) == (5000, 200)
+
+
+def test_other_damage_between_rows_that_become_one_leaves_nothing_clear():
+    name = "dent at 1.120 m of the log"
+    row = joined([member(2, 1000.0, clear_downstream=20.0, beside_downstream=name),
+                  member(3, 1150.0, clear_upstream=30.0, beside_upstream=name)], 406.4, UPSTREAM_END).row
+    assert (row["clear_upstream"], row["clear_downstream"]) == (0, 0)
+    assert row["beside_upstream"] == f"over it: {name}" and beside.inside_of(row["beside_upstream"]) == ""
+
+
+def test_other_damage_without_length_counts_as_a_point_and_is_told(tmp_path):
+    assert "2 dent, 1 valve; each counts as a point" in " ".join(Welds.collect([block(
+        *WELDS, feature(604, "dent"), feature(605, "dent"), feature(606, "valve"))]).told)
+
+
 # -- told ---------------------------------------------------------------------------------------------------------
 def test_features_without_length_or_distance_are_told_with_their_kinds():
     told = Welds.collect([block(*WELDS, feature(604), feature(605), feature(606, "valve"), feature(607, length=30.0)),
@@ -152,7 +200,7 @@ def test_the_nearest_feature_is_that_of_a_plain_search(seed, place):
     random = np.random.default_rng(seed)
     n, rows = int(random.integers(0, 30)), 40
     log, length = random.integers(0, 20_000, n) * 1.0, random.choice([np.nan, 0.0, 50.0, 700.0, 9000.0], n)
-    kind = random.choice(np.array(beside.KINDS, object), n)
+    kind = random.choice(np.array((*beside.KINDS, *beside.DAMAGE), object), n)
     made = beside.Collector()
     made.add(block(*({"kind": k, "log_distance": x, "length": w}
                      for k, x, w in zip(kind.tolist(), log.tolist(), length.tolist(), strict=True))))
@@ -174,21 +222,29 @@ def test_the_nearest_feature_is_that_of_a_plain_search(seed, place):
         for side, room in (("upstream", up), ("downstream", down)):
             assert bool(got[f"beside_{side}"][i]) == (bool(over) or room < math.inf)
             assert beside.inside_of(got[f"beside_{side}"][i]) == word
+    plain, found = found.without_damage.bound(x0, x1), boxes
+    for i in range(rows):  # the same without other damage
+        boxes = [b for b in found if b[2] not in beside.DAMAGE]
+        assert plain["over"][i] == any(a <= x1[i] and b >= x0[i] for a, b, _ in boxes)
+        assert plain["inside"][i] == got["inside"][i]
+        if not plain["over"][i]:
+            assert plain["room_downstream"][i] == min((a - x1[i] for a, _, _ in boxes if a > x1[i]), default=math.inf)
 
 
 @settings(max_examples=20, deadline=None)
-@given(st.permutations(range(9)), st.integers(1, 9))
+@given(st.permutations(range(11)), st.integers(1, 11))
 def test_the_order_of_the_features_and_the_blocks_change_nothing(order, size):
     rows = [*WELDS, *(feature(x, k, length=w) for x, k, w in (
         (604, "bend", math.nan), (604, "valve", math.nan), (604, "bend", 80.0), (605, "other", 10.0),
-        (605.2, "marker", math.nan), (606, "repair", 900.0), (607, "fitting", 20.0)))]
+        (605.2, "marker", math.nan), (606, "repair", 900.0), (607, "fitting", 20.0),
+        (604, "dent", math.nan), (604, "crack", 80.0)))]
 
     def collected(order, size):
         whole = block(*(rows[i] for i in order))
         return Welds.collect(Block(whole.row[i:i + size], {n: v[i:i + size] for n, v in whole.columns.items()}, [])
-                             for i in range(0, 9, size))
+                             for i in range(0, 11, size))
 
-    plain, mixed = collected(range(9), 9), collected(order, size)
+    plain, mixed = collected(range(11), 11), collected(order, size)
     assert plain.told == mixed.told
     for name in ("log", "length", "kind"):
         a, b = getattr(plain.features, name), getattr(mixed.features, name)

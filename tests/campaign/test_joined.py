@@ -11,7 +11,7 @@ from tests.helpers.line import block, line
 from wrapcalc.campaign.joined import joined
 from wrapcalc.campaign.joints import Welds
 from wrapcalc.campaign.measured import over_row, read_measured
-from wrapcalc.campaign.neighbours import DOWNSTREAM_END, MIDDLE, NOT_STATED, UPSTREAM_END
+from wrapcalc.campaign.neighbours import DOWNSTREAM_END, MIDDLE, NOT_STATED, UPSTREAM_END, Convention, interacting
 from wrapcalc.campaign.row_case import bundle_of, row_case
 from wrapcalc.case.model import INTERNAL_LOSS, METAL_LOSS
 from wrapcalc.case.pits import read_pits
@@ -51,7 +51,31 @@ def test_across_twelve_o_clock_the_short_way_counts():
 def test_loss_from_both_sides_is_one_box_with_the_depths_added():
     j = joined([row(0), row(1, kind=INTERNAL_LOSS, depth=2.0)], D)
     assert (j.pits, j.row["depth"], j.row["kind"]) == (None, 5.0, INTERNAL_LOSS)
-    assert j.note.endswith("; loss from within beside loss from without: depths added")
+    assert j.note.endswith("; loss from within beside loss from without, or of a side that is not stated: depths added")
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.lists(st.tuples(st.sampled_from([METAL_LOSS, INTERNAL_LOSS, "metal loss"]), st.integers(1, 5)), min_size=2,
+                max_size=6))
+def test_screening_and_package_have_the_depth_of_a_plain_search(members):
+    """Independent: every two rows that may be of two sides, where one states its side; else the deepest."""
+    kinds, depth = [k for k, _ in members], [float(d) for _, d in members]
+    out, inn = ([k != other for k in kinds] for other in (INTERNAL_LOSS, METAL_LOSS))
+    two = [depth[i] + depth[k] for i in range(len(kinds)) for k in range(len(kinds)) if i != k and out[i] and inn[k]]
+    wanted = max(two) if two and {*kinds} != {"metal loss"} else max(depth)
+    rows = [row(i, kind=k, depth=d, survey=1000.0 + 20 * i) for i, (k, d) in enumerate(members)]
+    j = joined(rows, D, UPSTREAM_END)
+    arrays = {n: np.array([r[n] for r in rows], object if isinstance(rows[0][n], str) else float) for n in rows[0]}
+    (g,) = interacting(arrays | {"joint": np.full(len(rows), "1", object)}, D, Convention("6t", UPSTREAM_END)).groups
+    assert g.depth == j.row["depth"] == wanted
+    assert g.both_sides == ("depths added" in j.note) == (j.pits is None) == (wanted == max(two, default=0)
+                                                                            and {*kinds} != {"metal loss"})
+
+
+def test_the_sources_of_added_depths_are_those_of_the_rows_that_are_added():
+    j = joined([row(0, depth_source="ditch"), row(1, kind="metal loss", depth=2.0), row(2, depth=1.0)], D)
+    assert j.row["depth"] == 5.0 and j.row["depth_source"] == "F0: ditch; F1: as listed, row 3"
+    assert math.isnan(j.row["depth_share"])
 
 
 def test_a_row_without_clock_is_a_box_without_width_which_the_case_asks_for():

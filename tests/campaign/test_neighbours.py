@@ -184,6 +184,27 @@ def test_loss_from_within_under_or_beside_loss_from_without_adds_the_depths():
     assert not g.both_sides and g.depth == 3
 
 
+@pytest.mark.parametrize(("kinds", "depth"), [
+    # by hand, of depths 2, 3 and 4: a side that is not stated may be either, and no row is added to itself
+    (("external metal loss", "metal loss", "external metal loss"), 7), (("internal metal loss", "metal loss"), 5),
+    (("external metal loss", "metal loss", "metal loss"), 7), (("metal loss", "metal loss", "internal metal loss"), 7),
+    (("external metal loss", "internal metal loss", "external metal loss"), 7), (("metal loss",) * 3, 4),
+    (("internal metal loss",) * 3, 4)])
+def test_loss_whose_side_is_not_stated_may_be_of_the_other_side(kinds, depth):
+    n = len(kinds)
+    rows = rows_of(*((30.0 * i, 50, 3, 40, 2 + i) for i in range(n)), kind=kinds)
+    (g,) = interacting(rows, D, SIX_T).groups
+    assert g.depth == depth and g.both_sides == (depth > 4)
+
+
+def test_groups_without_any_side_are_counted_and_told():
+    rows = rows_of((0, 50, 3, 40, 2), (30, 50, 3, 40, 3), (9000, 50, 3, 40, 2), (9030, 50, 3, 40, 3),
+                   kind=["metal loss", "metal loss", "external metal loss", "metal loss"])
+    assert interacting(rows, D, SIX_T).told == (
+        "1 groups that act as one have no row whose side is stated: the loss counts as of one side, and depths are not "
+        "added; where it may come from within and from without state the side.",)
+
+
 # -- cut at a girth weld ------------------------------------------------------------------------------------------
 def split_rows():
     return rows_of((0, 94, 3, 20, 2), (106, 60, 3, 20, 3), (400, 60, 3, 20, 3), weld=["20", "20", ""],

@@ -33,7 +33,11 @@ JOINTS = {
                          ("I0", "Dent", 5.15, {"Length": "300", "Width": "60", "O'clock": "6:00"})],
     "repair over": [("J0", "Repair", 4.9, {"Length": "900"}), ("J1", "Metal loss ext", 5.0, SHALLOW)],
     "dent unsized": [("K1", "Metal loss ext", 5.0, SHALLOW), ("K0", "Dent", 5.4, {"O'clock": "6:00"}),
-                     ("K2", "Metal loss ext", 6.2, SHALLOW)]}
+                     ("K2", "Metal loss ext", 6.2, SHALLOW)],
+    "dent in gap": [("L1", "Metal loss ext", 5.0, DEEP), ("L0", "Dent", 5.773, {"Length": "10", "Width": "30"}),
+                    ("L2", "Metal loss ext", 5.79, DEEP)],
+    "dent beside": [("M1", "Metal loss ext", 5.0, DEEP), ("M0", "Dent", 5.78, {"Length": "30", "Width": "30"})],
+    "dent farther": [("N1", "Metal loss ext", 5.0, DEEP), ("N0", "Dent", 7.0, {"Length": "30", "Width": "30"})]}
 MIDDLING = {"Depth": "29", "Length": "60", "Width": "43"}
 #: The same with a rule of interaction of one metre.
 FAR_APART = {
@@ -96,7 +100,7 @@ def row(found):
 
 
 def test_all_rows_are_there_and_add_up(found):
-    assert found.faulty == 0 and found.ranked == 18
+    assert found.faulty == 0 and found.ranked == 25
     assert found.rows == found.ranked + sum(found.others.values())
 
 
@@ -141,7 +145,23 @@ def test_a_dent_over_loss_is_immediate_and_so_is_the_loss(row):
 
 def test_a_dent_on_the_other_side_of_the_pipe_is_linked_to_nothing(row):
     assert row("G1")["damage_over"] == row("G0")["damage_over"] == ""
-    assert (row("G1")["disposition"], row("G1")["wrap_feasible"]) == ("repair", "yes")
+    assert (row("G1")["disposition"], row("G1")["wrap_feasible"]) == ("repair", "no")  # but no wrap goes over it
+    assert row("G1")["clear_upstream"] == row("G1")["clear_downstream"] == 0
+    assert row("G1")["beside_upstream"].startswith("over it: dent at ")
+
+
+def test_a_dent_in_the_gap_of_a_group_or_just_beside_a_loss_takes_the_wrap(row):
+    for name in ("L1", "L2"):
+        r = row(name)
+        assert (r["disposition"], r["reason"], r["layers"] > 0) == ("other repair needed", REASON, False)
+        assert r["damage_over"].startswith("over the loss that acts as one here: dent L0 at ")
+        assert r["deadline_days"] <= row("L0")["deadline_days"]
+    assert row("L0")["damage_over"].startswith("external metal loss L1 at ")
+    assert (row("M1")["disposition"], row("M1")["wrap_feasible"]) == ("repair", "no")
+    assert row("M1")["beside_downstream"].startswith("dent at ") and row("M1")["damage_over"] == ""
+    assert row("M1")["clear_downstream"] == pytest.approx(15, abs=2)  # the odometer takes 0.2 % of 780 mm from it
+    assert (row("N1")["disposition"], row("N1")["wrap_feasible"]) == ("repair", "yes")
+    assert row("N1")["beside_downstream"].startswith("dent at ")
 
 
 def test_a_group_under_a_dent_has_no_wrap_and_no_pressure(found, row):
@@ -179,9 +199,10 @@ def test_between_rows_that_act_as_one_a_feature_takes_the_wrap_and_so_does_a_den
 
 def test_it_is_told_by_count(found):
     told = " ".join(found.told)
-    for text in ("no length: 2 bend, 2 valve; each counts as a point", "1 dents, gouges or cracks have no length",
-                 "4 rows of metal loss lie under a dent, gouge or crack",
-                 "3 dents, gouges or cracks lie over metal loss",
+    for text in ("no length: 2 bend, 1 dent, 2 valve; each counts as a point",
+                 "1 dents, gouges or cracks have no length",
+                 "6 rows of metal loss lie under a dent, gouge or crack",
+                 "4 dents, gouges or cracks lie over metal loss",
                  ": a bend, valve or fitting lies over it: its case says so in service.inside_repair"):
         assert text in told, text
 

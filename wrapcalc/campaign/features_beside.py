@@ -1,10 +1,11 @@
-"""What else the listing has along the pipe (bends, valves, fittings, repairs, markers, casing ends), and what it leaves
-of the clear pipe beside an anomaly. Lengths in mm.
+"""What else the listing has along the pipe (bends, valves, fittings, repairs, markers, casing ends; beside metal loss
+also dents, gouges and cracks), and what it leaves of the clear pipe beside an anomaly. Lengths in mm.
 
 Decided here: each feature that is neither an anomaly nor a girth weld bounds the clear pipe, also a marker and what is
 "other": what it is on the pipe is not known. One without length counts as a point, and that is told. Where the mapping
 does not say of which edge a distance is, the outer of the usual readings holds, for features as for anomalies. A wrap
-that would lie over a feature has no clear pipe on either side.
+that would lie over a feature has no clear pipe on either side. A dent, gouge or crack bounds the clear pipe beside
+metal loss whatever its clock: a wrap goes all round the pipe, and none is laid over one unseen.
 """
 
 from __future__ import annotations
@@ -18,13 +19,16 @@ import numpy as np
 from wrapcalc.campaign.case_text import at, put, value
 from wrapcalc.campaign.neighbour_sweep import TOUCH
 from wrapcalc.campaign.neighbours import edges
-from wrapcalc.case.model import COMPONENTS
+from wrapcalc.case.model import COMPONENTS, INTERNAL_LOSS, METAL_LOSS
 
 if TYPE_CHECKING:
     from wrapcalc.campaign.listing.blocks import Block
 
 #: Kinds of rows that bound the clear pipe.
 KINDS = ("valve", "fitting", "bend", "marker", "repair", "other")
+#: Those that bound it beside metal loss only.
+DAMAGE = ("dent", "gouge", "crack")
+_LOSSES = (METAL_LOSS, INTERNAL_LOSS, "metal loss")
 #: What a case says is inside the repair where such a feature lies over the damage. The others are no part of the pipe.
 INSIDE = {"bend": "bend", "fitting": "fitting", "valve": "fitting"}
 #: From what is assessed as straight pipe to what is not covered.
@@ -34,12 +38,13 @@ ASSUMED = (
     "Bends, valves, fittings, repairs, markers and other features of the listing bound the clear pipe beside a row as "
     "girth welds do; one without length counts as a point. Where one lies over a row no pipe is clear; with a bend, "
     "valve or fitting there it is judged as straight pipe and with that inside the repair, and the graver answer "
-    "stands.")
+    "stands. A dent, gouge or crack bounds the clear pipe beside metal loss in the same way, at any clock.")
 
 
 @dataclass(frozen=True)
 class Features:
-    """Features by their distance in the log. log, length (NaN not known): mm; kind: of KINDS; told: what is odd."""
+    """Features by their distance in the log. log, length (NaN not known): mm; kind: of KINDS or DAMAGE; told: what is
+    odd."""
 
     log: np.ndarray
     length: np.ndarray
@@ -59,7 +64,7 @@ class Collector:
     def add(self, block: Block) -> None:
         """Keep the features of a block."""
         c = block.columns
-        here = np.flatnonzero(np.isin(c["kind"], KINDS))
+        here = np.flatnonzero(np.isin(c["kind"], (*KINDS, *DAMAGE)))
         if len(here):
             self._parts.append({n: c[n][here] for n in ("log_distance", "length", "kind")})
 
@@ -103,10 +108,16 @@ class Beside:
                                 zip(self._kind.tolist(), features.log[order].tolist(), strict=True)] + [""], object)
         self._by_end = np.argsort(self.x1, kind="stable")
         everything = np.arange(len(order))
+        damage = np.isin(self._kind, DAMAGE)
+        self._damage = np.append(damage, False)
+        #: The same without other damage: what bounds the pipe beside what is no metal loss.
+        self.without_damage = Beside(_some(features, ~np.isin(features.kind, DAMAGE)), survey, place) if damage.any() \
+            else self
         inside = np.array([INSIDE.get(k, "") for k in self._kind.tolist()] + [""], object)[:-1]
         #: What may lie over an anomaly, the gravest first.
-        self._sets = [(word, _Prefix(self.x0, self.x1, everything if word is None else np.flatnonzero(inside == word)))
-                      for word in ("fitting", "bend", None)]
+        self._sets = [(word, _Prefix(self.x0, self.x1, use)) for word, use in (
+            ("fitting", np.flatnonzero(inside == "fitting")), ("bend", np.flatnonzero(inside == "bend")),
+            ("", np.flatnonzero(damage)), ("", everything))]
 
     def over(self, x0: np.ndarray, x1: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """(number of a feature that lies over x0 to x1 or touches it, -1 for none; what is inside there, "" for
@@ -115,12 +126,13 @@ class Beside:
         for name, some in self._sets:
             found = some.over(x0, x1)
             new = (number < 0) & (found >= 0)
-            number[new], word[new] = found[new], name or ""
+            number[new], word[new] = found[new], name
         return number, word
 
     def bound(self, x0: np.ndarray, x1: np.ndarray) -> dict[str, np.ndarray]:
         """room_upstream, room_downstream: from the edges to the nearest feature, infinite for none; beside_upstream,
-        beside_downstream: its name; over: whether one lies over it; inside: as `over` gives it."""
+        beside_downstream: its name; damage_upstream, damage_downstream: whether it is other damage; over: whether one
+        lies over it; inside: as `over` gives it."""
         over, word = self.over(x0, x1)
         up = np.append(self._by_end, -1)[np.searchsorted(self.x1[self._by_end], x0) - 1]
         down = np.searchsorted(self.x0, x1, "right")
@@ -134,7 +146,12 @@ class Beside:
             name = self._names[which]
             name[is_over] = OVER + name[is_over]
             out[f"beside_{side}"] = name
+            out[f"damage_{side}"] = self._damage[which]
         return out
+
+
+def _some(f: Features, which: np.ndarray) -> Features:
+    return Features(f.log[which], f.length[which], f.kind[which])
 
 
 class _Prefix:
@@ -161,18 +178,23 @@ def bound_rows(c: dict[str, np.ndarray], beside: Beside, place: str, note: Calla
     """
     sized = np.isfinite(c["length"])
     x0, x1 = edges({"survey": c["survey"], "length": np.where(sized, c["length"], 0.0)}, place)
-    found = beside.bound(x0, x1)
+    found, plain = beside.bound(x0, x1), beside.without_damage.bound(x0, x1)
+    loss = np.isin(c["kind"], _LOSSES)
+    found = {n: np.where(loss, v, plain[n]) for n, v in found.items()}
     over = found["over"]
-    bounded = np.zeros(len(over), bool)
+    bounded, damaged = np.zeros(len(over), bool), np.zeros(len(over), bool)
     for side in ("upstream", "downstream"):
         clear, room, name = c[f"clear_{side}"], found[f"room_{side}"], found[f"beside_{side}"]
         nearer = over | (room < clear)
         c[f"clear_{side}"] = np.where(nearer, np.round(room, 6), clear)
         c[f"beside_{side}"] = np.where(nearer, name, "")
-        bounded |= nearer & ~over
+        bounded |= nearer & ~over & ~found[f"damage_{side}"]
+        damaged |= nearer & found[f"damage_{side}"]
     c["inside"] = found["inside"]
     note("a bend, valve, fitting, repair, marker or other feature of the listing lies over it: no pipe is clear there, "
-         "see beside upstream", c["row"][over])
+         "see beside upstream", c["row"][over & ~damaged])
+    note("a dent, gouge or crack lies beside the metal loss or over it, at whatever clock, nearer than the girth weld: "
+         "a wrap must end before it, see beside upstream and beside downstream", c["row"][damaged])
     note("a bend, valve or fitting lies over it: its case says so in service.inside_repair, and straight pipe does not "
          "clear it", c["row"][c["inside"] != ""])
     note("a bend, valve, fitting, repair, marker or other feature lies nearer than the girth weld and bounds the clear "

@@ -2,7 +2,8 @@
 
 Lengths in mm, clocks in hours. The box holds all rows; the pits keep each of them, so that the case may judge by the
 rule of interaction that it names. Where the depths do not tell what wall is left (loss from within beside loss from
-without), and where a size is not known, there are no pits: the box is as deep as both together.
+without, or beside loss whose side is not stated), and where a size is not known, there are no pits: the box is as deep
+as both together. Rows of which none states its side count as of one side, as in the screening.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ import numpy as np
 
 from wrapcalc.campaign.damage_over import gravest_name
 from wrapcalc.campaign.features_beside import joined_beside
-from wrapcalc.campaign.neighbours import DOWNSTREAM_END, MIDDLE, NOT_STATED, UPSTREAM_END, edges
+from wrapcalc.campaign.neighbours import DOWNSTREAM_END, MIDDLE, NOT_STATED, UPSTREAM_END, deepest_of, edges
 from wrapcalc.case.boxes import shortest_arc
 from wrapcalc.case.model import INTERNAL_LOSS, METAL_LOSS
 from wrapcalc.case.pits import read_pits
@@ -43,7 +44,8 @@ def joined(rows: Sequence[Mapping[str, Any]], diameter: float, place: str = NOT_
     around = math.pi * diameter
     x0, x1 = _edges(rows, place)
     start, length = float(np.min(x0)), float(np.max(x1) - np.min(x0))
-    depth, both = _depth(rows)
+    deep = _deepest(rows)
+    depth, both = sum(r["depth"] for r in deep), len(deep) > 1
     width, clock = _around(rows, around)
     over = gravest_name([str(r.get("damage_over") or "") for r in rows])
     pits = None if both or over or math.isnan(width) else _pits(rows, x0 - start)
@@ -58,22 +60,20 @@ def joined(rows: Sequence[Mapping[str, Any]], diameter: float, place: str = NOT_
         known = [r[name] for r in rows if not math.isnan(r.get(name, math.nan))]
         if known:
             row[name] = min(known)
-    row |= _sources(rows, row) | joined_beside(rows, _ends(rows, place), float(np.max(x1)))
+    row |= _sources(rows, row, deep) | joined_beside(rows, _ends(rows, place), float(np.max(x1)))
     row["damage_over"] = over
     ids = ", ".join(str(r["feature_id"]) for r in rows)
-    deep = (f"; as one box, because other damage lies over it ({over})" if over else
-            "; loss from within beside loss from without: depths added" if both else
-            "" if pits is not None else "; as one box, because a size or a clock is not known")
-    return Joined(row, pits, f"one repair for {ids} (rows {', '.join(str(r['row']) for r in rows)}){deep}")
+    why = (f"; as one box, because other damage lies over it ({over})" if over else
+           "; loss from within beside loss from without, or of a side that is not stated: depths added" if both else
+           "" if pits is not None else "; as one box, because a size or a clock is not known")
+    return Joined(row, pits, f"one repair for {ids} (rows {', '.join(str(r['row']) for r in rows)}){why}")
 
 
-def _sources(rows: Sequence[Mapping[str, Any]], whole: Mapping[str, Any]) -> dict[str, Any]:
-    """Where the values of the whole come from, "NAME_source", as far as one of them was measured in the ditch: the row
-    that has the depth, or those whose depths are added; the least wall; every row for the box. "" where all is of the
-    listing. depth_share: what the listing says of that depth, NaN where it is not of one row."""
-    sides = ([r for r in rows if (r["kind"] == METAL_LOSS) == outer] for outer in (True, False))
-    deepest = [max(side, key=lambda r: r["depth"]) for side in sides if side]
-    deep = [r for r in deepest if r["depth"] == whole["depth"]][:1] or deepest
+def _sources(rows: Sequence[Mapping[str, Any]], whole: Mapping[str, Any], deep: list[Mapping[str, Any]]
+             ) -> dict[str, Any]:
+    """Where the values of the whole come from, "NAME_source", as far as one of them was measured in the ditch: `deep`,
+    the row that has the depth, or those whose depths are added; the least wall; every row for the box. "" where all
+    is of the listing. depth_share: what the listing says of that depth, NaN where it is not of one row."""
     thin = [r for r in rows if r.get("sound_wall", math.nan) == whole.get("sound_wall")][:1]
     out: dict[str, Any] = {"depth_share": deep[0].get("depth_share", math.nan) if len(deep) == 1 else math.nan}
     for name, of in (("depth", deep), ("sound_wall", thin), *((n, rows) for n in ("length", "width", "clock"))):
@@ -101,13 +101,10 @@ def _ends(rows: Sequence[Mapping[str, Any]], place: str) -> np.ndarray:
     return edges({k: np.array([r[k] for r in rows], dtype=float) for k in ("survey", "length")}, place)[1]
 
 
-def _depth(rows: Sequence[Mapping[str, Any]]) -> tuple[float, bool]:
-    """Depth of the whole, and whether loss from within and from without were added: a side that is not stated may be
-    either."""
-    outer = [r["depth"] for r in rows if r["kind"] == METAL_LOSS]
-    inner = [r["depth"] for r in rows if r["kind"] != METAL_LOSS]
-    both = bool(outer and inner)
-    return (max(outer) + max(inner) if both else max(outer or inner)), both
+def _deepest(rows: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """The rows whose depths, added, are that of the whole, by the same rule as in the screening."""
+    depth, kind = np.array([r["depth"] for r in rows], float), np.array([r["kind"] for r in rows], object)
+    return [rows[i] for i in deepest_of(depth, kind)]
 
 
 def _around(rows: Sequence[Mapping[str, Any]], around: float) -> tuple[float, float]:

@@ -28,7 +28,8 @@ UPSTREAM_END, MIDDLE, DOWNSTREAM_END, NOT_STATED = "upstream end", "middle", "do
 PLACES = (UPSTREAM_END, MIDDLE, DOWNSTREAM_END, NOT_STATED)
 #: Rule by which it is counted what would be joined where the base case names none.
 TOLD_RULE = "6t"
-_LOSSES = (METAL_LOSS, INTERNAL_LOSS, "metal loss")
+_UNSTATED = "metal loss"  # of which the listing does not say the side
+_LOSSES = (METAL_LOSS, INTERNAL_LOSS, _UNSTATED)
 INTERACT, SPLIT = "the anomalies act as one by the rule of interaction", "the listing parts one anomaly at a girth weld"
 
 
@@ -62,8 +63,9 @@ class Convention:
 class Group:
     """Anomalies that act as one. rows: their places in the arrays, rising; reason; x0, x1 (mm, surveyed) of the metal
     lost, depth and width (mm), clock of the middle (hours); over_weld: a girth weld lies inside; both_sides: loss from
-    within and from without: the depths are added, because clocks and places of a listing do not prove that they lie
-    beside each other, and because the case of the group adds them, too."""
+    within and from without, or of a side that is not stated: the depths are added (`deepest_of`), because clocks and
+    places of a listing do not prove that they lie beside each other, and because the case of the group adds them, too.
+    """
 
     rows: tuple[int, ...]
     reason: str
@@ -97,6 +99,29 @@ def edges(rows: Mapping[str, np.ndarray], place: str) -> tuple[np.ndarray, np.nd
             DOWNSTREAM_END: (at - length, at), NOT_STATED: (at - length / 2, at + length)}[place]
 
 
+def deepest_of(depth: np.ndarray, kind: np.ndarray) -> tuple[int, ...]:
+    """Places of the rows whose depths, added, are the depth of loss that is one: the deepest row, or two where there
+    may be loss from within and from without.
+
+    Decided here: a side that is not stated may be either, so beside a stated one the two rows count that are deepest
+    together and may be of two sides; no row is added to itself. Where no row states a side the deepest counts alone:
+    a listing without sides is read as of one side, or every group of it would count twice; `interacting` tells that.
+    """
+    outer, inner = kind == METAL_LOSS, kind == INTERNAL_LOSS
+    deepest = int(np.argmax(depth))
+    if outer.all() or inner.all() or not (outer.any() or inner.any()):
+        return (deepest,)
+    from_out, from_in = (np.where(other, -np.inf, depth) for other in (inner, outer))
+    pairs = []
+    for one, two in ((from_out, from_in), (from_in, from_out)):
+        first = int(np.argmax(one))
+        rest = two.copy()
+        rest[first] = -np.inf
+        pairs.append((first, int(np.argmax(rest)), float(one[first] + rest.max())))
+    a, b, _ = max(pairs, key=lambda p: p[2])
+    return tuple(sorted((a, b)))
+
+
 def interacting(rows: Mapping[str, np.ndarray], diameter: float | np.ndarray, how: Convention) -> Interaction:
     """Which rows act as one. rows: arrays kind, survey, length, width, clock, depth, nominal_wall, sound_wall, joint,
     weld, as `Line.resolve` gives them; diameter: outside, mm, one or one for each row. The order of the rows does not
@@ -117,6 +142,9 @@ def interacting(rows: Mapping[str, np.ndarray], diameter: float | np.ndarray, ho
             told.append(f"The base case names no rule of interaction (assessment.interaction): each anomaly is judged "
                         f"alone. By {TOLD_RULE} {joined} of them would act as one with another.")
     groups = _groups(rows, x, use, label, split, how)
+    if n := sum(all(k == _UNSTATED for k in rows["kind"][list(g.rows)].tolist()) for g in groups):
+        told.append(f"{n} groups that act as one have no row whose side is stated: the loss counts as of one side, and "
+                    "depths are not added; where it may come from within and from without state the side.")
     of_row = np.full(len(rows["survey"]), -1, dtype=np.int64)
     for k, g in enumerate(groups):
         of_row[list(g.rows)] = k
@@ -249,21 +277,16 @@ def _groups(rows: Mapping[str, np.ndarray], x: _Loss, use: np.ndarray, label: np
     ends = [(np.minimum.reduceat(a, first), np.maximum.reduceat(b, first)) for a, b in read]
     longest = np.argmax([b - a for a, b in ends], axis=0)
     x0, x1 = (np.choose(longest, [e[k] for e in ends]) for k in (0, 1))
-    inner = rows["kind"][at] != METAL_LOSS
-    sides = np.add.reduceat(inner, first), np.add.reduceat(~inner, first)
     joints = np.unique(rows["joint"][at].astype(str), return_inverse=True)[1].ravel()
     crosses = np.minimum.reduceat(joints, first) != np.maximum.reduceat(joints, first)
     one = np.minimum.reduceat(split[many], first) == np.maximum.reduceat(split[many], first)
-    depth = rows["depth"][at]
-    deepest = np.maximum.reduceat(depth, first)
+    depth, kind = rows["depth"][at], rows["kind"][at]
     clock = np.mod(around.y0 + around.width / 2, around.ring) / around.ring * 12
     out = []
     for k, (a, b) in enumerate(pairwise([*first.tolist(), len(many)])):
-        within = inner[a:b]
-        both = bool(sides[0][k] and sides[1][k])
-        deep = depth[a:b][within].max() + depth[a:b][~within].max() if both else deepest[k]
+        deep = depth[a:b][list(deepest_of(depth[a:b], kind[a:b]))]
         out.append(Group(tuple(sorted(at[a:b].tolist())), SPLIT if one[k] else INTERACT, float(x0[k]), float(x1[k]),
-                         float(deep), float(around.width[k]), float(clock[k]), bool(crosses[k]), both))
+                         float(deep.sum()), float(around.width[k]), float(clock[k]), bool(crosses[k]), len(deep) > 1))
     return sorted(out, key=lambda g: (g.x0, g.x1, g.clock, g.rows))
 
 
@@ -382,6 +405,6 @@ def _columns(rows: Mapping[str, np.ndarray], groups: tuple[Group, ...], leading:
 
 
 def _words(g: Group) -> str:
-    both = "loss from within beside loss from without: the depths are added"
+    both = "loss from within beside loss from without, or of a side that is not stated: the depths are added"
     return "; ".join([g.reason, *(["it goes over a girth weld"] if g.over_weld else []),
                       *([both] if g.both_sides else [])])

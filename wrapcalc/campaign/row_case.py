@@ -6,6 +6,8 @@ Decided here:
 - Where the listing does not say of which edge its distance is, it is taken as the upstream edge, with that in the
   source; the clear pipe is the lesser of both readings.
 - Bends, valves and other features bound the clear pipe; what of them is inside the repair stands in the case.
+- The case of metal loss under a dent, gouge or crack is of that kind and has its depth where the listing has it, never
+  that of the loss as its own: the loss stands in the sources, and in the depth of a crack, which counts with the loss.
 - What the base case says of neighbours stays only where the case has a grid or a table of pits.
 - Nothing is stated that the case would refuse: a joint that is too short for the anomaly leaves its length out.
 """
@@ -22,7 +24,7 @@ from typing import Any
 import numpy as np
 
 from wrapcalc.campaign.case_text import clock_text, mm, number, toml_of
-from wrapcalc.campaign.damage_over import of_case
+from wrapcalc.campaign.damage_over import depth_of, of_case
 from wrapcalc.campaign.features_beside import inside_of, with_inside
 from wrapcalc.campaign.joints import LONGEST, clear
 from wrapcalc.campaign.line import OF_NEIGHBOURS, Line
@@ -119,13 +121,16 @@ class _RowCase:
         defect["kind"] = self.said("kind", kind, "measured", side)
         share = self.num("depth_share")
         of = "" if math.isnan(share) else f": {number(100 * share)} % of the wall"
+        under = f"; of the metal loss, {over}" if kind != own else ""
         for name in ("depth", "length", "width"):
-            if not math.isnan(value := self.num(name)):
+            if not math.isnan(value := self.num(name)) and not (under and name == "depth"):
                 table, key = (defect, name) if name != "depth" or own not in _DEPTH_OF else (
                     data.setdefault("features", {}), _DEPTH_OF[own])
-                table[key] = self.said(name, mm(value), "measured", of if name == "depth" else "")
+                table[key] = self.said(name, mm(value), "measured", of if name == "depth" else under)
+        if under:
+            self._under(data.setdefault("features", {}), kind, over)
         if not math.isnan(clock := self.num("clock")):
-            defect["clock"] = self.said("clock", clock_text(clock), "measured")
+            defect["clock"] = self.said("clock", clock_text(clock), "measured", under)
             if own == "dent" and "dent_depth" in data.get("features", {}):
                 data["features"]["dent_clock"] = self.said("clock", clock_text(clock), "measured")
         if over:
@@ -136,6 +141,23 @@ class _RowCase:
                 of = self.text(f"beside_{side}") if room == self.num(f"clear_{side}") else ""
                 defect[f"clear_{side}"] = {"value": mm(max(room, 0.0)), "source_kind": "derived",
                                            "source": f"{of or 'girth welds'}, {self.source}{over}"}
+
+    def _under(self, features: dict[str, Any], kind: str, over: str) -> None:
+        """The depth of the damage over this row of metal loss, as far as the listing has it; that of a crack counts
+        with the loss under it, which is not known without a depth of the loss."""
+        deep, loss = depth_of(over), self.num("depth")
+        both = deep + loss if kind == "crack" else deep
+        features.pop(_DEPTH_OF[kind], None)
+        if math.isnan(both):
+            return
+        if kind != "dent" and not math.isnan(wall := self.num("nominal_wall")):
+            both = min(both, wall)
+        of = "" if math.isnan(loss) else f" of {mm(loss)}"
+        named = self.text("depth_source") or self.source
+        more = f" and metal loss{of}, at most the wall" if kind == "crack" else f", over metal loss{of}"
+        features[_DEPTH_OF[kind]] = {
+            "value": mm(both), "source_kind": "measured",
+            "source": f"listing of the {self.line.run}, {over}{more}: {named}"[:_LIMIT]}
 
     def _over(self, features: dict[str, Any], kind: str, over: str) -> None:
         """What the case says where other damage and metal loss lie over each other."""

@@ -102,9 +102,9 @@ class Repairs:
 
     @property
     def told(self) -> tuple[str, ...]:
-        """What the reader must know; counts are of the whole listing."""
-        counted = [_COUNT.sub(_next_of(numbers), text)
-                   for text, numbers in self._told.items()]
+        """What the reader must know; counts are of the whole listing, in an order that does not depend on where the
+        line is cut."""
+        counted = [_COUNT.sub(_next_of(numbers), text) for text, numbers in sorted(self._told.items())]
         return (*counted, *self._late)
 
     def _tell(self, texts: tuple[str, ...]) -> None:
@@ -122,15 +122,18 @@ class Repairs:
 
     # -- window by window ------------------------------------------------------------------------------------------
     def link(self, rows: Rows) -> None:
-        """Find other damage over metal loss, before the rows are judged: riser and loss_under go to `rows`."""
-        self._links = damage_over.links(rows, self.judge.diameters(rows["group"]), self.how)
+        """Find what acts as one, and other damage over metal loss, before the rows are judged: riser and loss_under go
+        to `rows`."""
+        diameter = self.judge.diameters(rows["group"])
+        self._found = neighbours.interacting(rows, diameter, self.how)
+        self._links = damage_over.links(rows, diameter, self.how, self._found.groups)
         rows["riser"], rows["loss_under"] = self._links.riser, self._links.loss_under
 
     def take(self, rows: Rows, judged: Rows, first: int) -> None:
-        """Find what acts as one and judge it as one (`judged` is changed), what lies under other damage, what is
-        wrapped, and what lies near an earlier repair. rows: as `link` left them; first: place of the first row in the
-        order of the line."""
-        found = neighbours.interacting(rows, self.judge.diameters(rows["group"]), self.how)
+        """Judge what acts as one as one (`judged` is changed), find what lies under other damage, what is wrapped, and
+        what lies near an earlier repair. rows: as `link` left them; first: place of the first row in the order of the
+        line."""
+        found = self._found
         self._tell(found.told)
         place = np.full(len(rows["row"]), -1, np.int32)
         self._inside(rows, judged)
@@ -144,8 +147,7 @@ class Repairs:
             take_graver(judged, one.after, members, of)
             self._one_inside(asked, found, judged, one, inside)
             place[members] = self._places + of
-        marked, told = damage_over.take_links(rows, judged, self._links, found.of_row,
-                                              self.judge.reasons.code(damage_over.REASON))
+        marked, told = damage_over.take_links(rows, judged, self._links, self.judge.reasons.code(damage_over.REASON))
         self._tell(told)
         if one is not None:
             self._spool(one, before, judged["disposition"][members], of, np.unique(of[marked[members]]))

@@ -36,7 +36,7 @@ WRAP_REASONS = (
     "the steel does not yield under the wrap as laid: not this route",
     "the damaged section yields along the pipe at the pressure test",
     "the wrap carries axial load and no single unit is wide enough", "no set of the system's units covers the length",
-    "the repair would come too close to a weld, a bend, a fitting or another repair")
+    "the repair would come too close to a weld, a bend, a fitting, another repair or other damage")
 #: How an answer was worked out, by code.
 WRAP_BASIS = ("none", "array", "single case only")
 ARRAY, SINGLE = 1, 2

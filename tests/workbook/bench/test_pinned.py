@@ -5,7 +5,7 @@ import os
 import pytest
 
 from wrapcalc.cli import main
-from wrapcalc.errors import CaseFaults
+from wrapcalc.errors import CaseFaults, PackageError
 from wrapcalc.workbook.bench import pinned
 from wrapcalc.workbook.bench.bench import Bench
 
@@ -129,7 +129,7 @@ def test_a_failure_while_writing_leaves_the_old_file_and_nothing_else(bench, exa
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(os, "replace", full)
-    with pytest.raises(OSError):
+    with pytest.raises(PackageError, match=r"^what_if/HB-02\.toml: cannot be written \(No space left on device\)"):
         pin(one, "3 mm")
     assert [p.name for p in (example / pinned.FOLDER).iterdir()] == ["HB-02.toml"]
     assert pinned.file_of(example / "HB-02.toml").read_bytes() == before and len(one.pins.pins) == 1
@@ -138,3 +138,33 @@ def test_a_failure_while_writing_leaves_the_old_file_and_nothing_else(bench, exa
 def test_a_case_with_faults_does_not_open(example):
     with pytest.raises(CaseFaults):
         Bench.open(example / "faults" / "HB-31.toml")
+
+
+@pytest.mark.parametrize(("field", "value", "told"), [
+    ("defect.depth", "'4.2 psi'", "a length"), ("defect.depth", "5", "a number with its unit, in quotation marks"),
+    ("defect.depth", "''", "a length"), ("service.class_location", "4", "one of '1', '2', '3', '4'"),
+    ("design.standard", "5", "one of "), ("design.system", "'../../x'", "one of "), ("defect.depth", "['x']", "a text"),
+    ("defect.depth", "true", "a text")])
+def test_each_pinned_value_is_one_that_its_field_takes(bench, example, field, value, told):
+    path = pinned.file_of(example / "HB-07.toml")
+    path.parent.mkdir()
+    path.write_text(f"schema_version = '1'\n[[variant]]\nname = 'A'\n[variant.changes]\n'{field}' = {value}\n",
+                    encoding="utf-8")
+    one = bench("HB-07")
+    (fault,) = one.pins_fault.faults
+    assert (fault.file, fault.field) == ("what_if/HB-07.toml", f"variant.0.changes.{field}") and told in fault.allowed
+
+
+def test_every_value_that_can_be_pinned_is_read_again(bench):
+    one = bench("HB-07")
+    for c in one.choices:
+        for _, value in c.options:
+            assert pinned._not_taken(c, "" if value is None else value) == ""
+    for s in one.sliders:
+        assert pinned._not_taken(s, s.text(s.high)) == pinned._not_taken(s, s.as_stated) == ""
+
+
+def test_a_folder_that_cannot_be_made_is_one_message(bench, example):
+    (example / pinned.FOLDER).write_text("a file", encoding="utf-8")
+    with pytest.raises(PackageError, match=r"what_if/HB-02\.toml: cannot be written"):
+        pin(bench("HB-02"), "2 mm")

@@ -8,7 +8,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from wrapcalc.case import load_bundle
-from wrapcalc.errors import CaseFaults
+from wrapcalc.errors import CaseFaults, PackageError
 from wrapcalc.stages.job import run
 from wrapcalc.workbook.bench.bench import Bench
 
@@ -167,3 +167,32 @@ def test_two_saves_of_the_same_variant_have_the_same_bytes(bench):
     raw = first.read_bytes()
     first.unlink()
     assert one.save("HB-02-b", "because").read_bytes() == raw
+
+
+@pytest.mark.parametrize("ending", ["\n", "\r\n"])
+def test_line_ends_are_those_of_the_case(bench, example, ending):
+    source = example / "HB-02.toml"
+    source.write_bytes(source.read_bytes().replace(b"\n", ending.encode()))
+    raw = moved(bench("HB-02"), defect__depth="2 mm", service__maop="7 MPa").save("HB-02-b", "because").read_bytes()
+    assert raw.count(b"\r") == (raw.count(b"\n") if ending == "\r\n" else 0)
+
+
+def test_a_comment_that_would_be_lost_is_told_and_nothing_is_written(bench, example):
+    source = example / "HB-07.toml"
+    text = source.read_text(encoding="utf-8")
+    line = next(x for x in text.splitlines() if x.startswith("depth = "))
+    source.write_text(text.replace(line, 'depth.value = "3.9 mm" # see NCR 12\ndepth.source = "pit gauge" # c'),
+                      encoding="utf-8")
+    with pytest.raises(CaseFaults, match=r"comments: found .*which would be lost"):
+        moved(bench("HB-07"), defect__depth="4.1 mm").save("HB-07-b", "because")
+    assert not (example / "HB-07-b.toml").exists()
+
+
+def test_a_folder_that_cannot_be_written_is_one_message_that_names_the_case(bench, example, monkeypatch):
+    def refused(self, *_):
+        raise PermissionError(13, "Permission denied", str(self))
+    one = moved(bench("HB-02"), defect__depth="2 mm")
+    monkeypatch.setattr("pathlib.Path.write_bytes", refused)
+    with pytest.raises(PackageError, match=r"^HB-02-b\.toml: cannot be written \(Permission denied\); nothing was"):
+        one.save("HB-02-b", "because")
+    assert not list(example.glob(".*"))

@@ -8,7 +8,7 @@ import pytest
 
 from wrapcalc import workbook as wb
 from wrapcalc.workbook.bench.answers import MARK
-from wrapcalc.workbook.bench.pinned import file_of
+from wrapcalc.workbook.bench.pinned import Pin, Pins, file_of
 
 pytest.importorskip("ipywidgets")
 
@@ -179,7 +179,8 @@ def test_a_refused_write_is_one_message(view, monkeypatch):
     row(view, "defect.depth").slider.value = 4.1
     click(view, "Pin this variant")
     assert text_of(view._said.value).strip() == (
-        "Fault: the folder what_if: Permission denied Choose another folder, or ask for leave to write there.")
+        "Fault: what_if/HB-07.toml: cannot be written (Permission denied); what was pinned before stays as it was; ask "
+        "for leave to write in the folder of the case, or make room there")
     assert view.bench.pins.pins == ()
 
 
@@ -208,3 +209,13 @@ def test_there_is_no_way_to_a_package(view):
 
     walk(view.box)
     assert not [w for w in words if re.search("export|package|print|PDF", str(w), re.I)]
+
+
+def test_a_variant_that_a_control_cannot_show_leaves_the_page_as_it_was(view):
+    row(view, "defect.depth").text.value = "4.1 mm"
+    view.bench.pins = Pins((Pin("A", {"defect.length": "240 mm", "design.standard": 5}),), "")
+    view._show_pins()
+    click(view, "Put A on the sliders")
+    assert "Fault" in text_of(view._said.value)
+    assert view.bench.changes == {"defect.depth": "4.1 mm"}
+    assert row(view, "defect.length").text.value == view.bench.inputs["defect.length"].as_stated

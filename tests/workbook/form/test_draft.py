@@ -388,7 +388,8 @@ def test_a_new_case_never_replaces_a_file_that_came_meanwhile(tmp_path):
     assert (tmp_path / "A.toml").read_text(encoding="utf-8") == "mine"
 
 
-@pytest.mark.parametrize("name", ["../A.toml", "a/b", "con.toml", ".toml", ".hidden", "a?.toml", "x" * 120])
+@pytest.mark.parametrize("name", ["../A.toml", "a/b", "con.toml", ".toml", ".hidden", "a?.toml", "x" * 120, "a..toml",
+                                  "a .toml", "aux .toml", "aux .x.toml", "\u202ex.toml", "a\u2028b"])
 def test_a_name_that_is_no_file_name_is_refused(draft, name):
     with pytest.raises(PackageError, match="nothing was saved"):
         draft.save(name)
@@ -448,11 +449,9 @@ def test_what_was_typed_against_another_file_still_does_not_overwrite_it_unseen(
         again.save()
 
 
-def test_it_can_be_thrown_away_and_a_spoilt_one_is_no_hindrance(draft):
+def test_it_can_be_thrown_away(draft):
     draft.set("pipe.nominal_wall", "9 mm")
     Draft.open(draft.path).throw_away()
-    assert Draft.open(draft.path).left_over() == []
-    disk.Unsaved(draft.path).path.write_text("{", encoding="utf-8")
     assert Draft.open(draft.path).left_over() == []
 
 
@@ -468,3 +467,97 @@ def test_where_it_cannot_be_kept_the_draft_says_so(draft, monkeypatch):
 def test_flat_names_values_with_their_sources_and_rows():
     data = tomllib.loads('[pipe]\ngrade = {value="a", source="b"}\nsmys = ""\n[[stock]]\nwidth = {value=1}\n[[stock]]')
     assert [k for k, _ in flat(data)] == ["pipe.grade", "stock.0", "stock.0.width", "stock.1"]
+
+
+# -- two windows, damaged drafts --------------------------------------------------------------------------------------
+def test_another_window_s_unsaved_answers_are_neither_overwritten_nor_removed(draft):
+    other = Draft.open(draft.path)
+    draft.set("pipe.nominal_wall", "9 mm")
+    held = disk.Unsaved(draft.path).path.read_bytes()
+    other.set("case.title", "typed in the other one")
+    assert not other.kept and other.not_kept.startswith("Another window has typed answers of this case")
+    with pytest.raises(PackageError, match="another window has typed more"):
+        other.throw_away()
+    assert "another window has typed and not saved" in other.save().remark
+    assert disk.Unsaved(draft.path).path.read_bytes() == held
+    draft.set("pipe.nominal_wall", "9.1 mm")
+    assert draft.kept and draft.not_kept == ""
+    draft.save(overwrite=True)
+    assert not list(draft.path.parent.glob(".*"))
+    other.set("case.title", "again")
+    assert other.kept, "nothing of the other window is left"
+
+
+def test_a_draft_that_says_what_the_file_says_is_no_hindrance(draft):
+    draft.set("pipe.nominal_wall", "9 mm")
+    draft.set("pipe.nominal_wall", "8.74 mm")
+    again = Draft.open(draft.path)
+    again.set("pipe.nominal_wall", "9.2 mm")
+    assert again.kept and Draft.open(draft.path).left_over() == ["pipe.nominal_wall"]
+
+
+@pytest.mark.parametrize("damaged", [b"{", b"[]", b"\xff", b"[" * 200_000, b'{"opened":"","text":"a=["}',
+                                     b'{"opened":"","text":""}', b'{"opened":1,"text":"a=1"}',
+                                     b'{"opened":"","text":"\\ud800"}'])
+def test_a_damaged_draft_is_kept_under_another_name_and_told(draft, damaged):
+    place = disk.Unsaved(draft.path).path
+    (draft.path.parent / "HB-07.toml.damaged-draft").write_text("an earlier one", encoding="utf-8")
+    place.write_bytes(damaged)
+    again = Draft.open(draft.path)
+    assert "is damaged. It is kept as HB-07.toml.damaged-draft-2." in again.damaged and again.left_over() == []
+    again.take_back()
+    again.set("pipe.nominal_wall", "9 mm")
+    assert again.kept and (draft.path.parent / "HB-07.toml.damaged-draft-2").read_bytes() == damaged
+    assert (draft.path.parent / "HB-07.toml.damaged-draft").read_text(encoding="utf-8") == "an earlier one"
+
+
+def test_a_damaged_draft_that_cannot_be_renamed_stays_and_is_told(draft, monkeypatch):
+    place = disk.Unsaved(draft.path).path
+    place.write_bytes(b"{")
+
+    def refuse(*_, **__):
+        raise PermissionError(13, "Permission denied")
+    monkeypatch.setattr(os, "link", refuse)
+    monkeypatch.setattr(os, "rename", refuse)
+    again = Draft.open(draft.path)
+    again.set("pipe.nominal_wall", "9 mm")
+    assert "not be given another name and stays as it is" in again.damaged
+    assert not again.kept and place.read_bytes() == b"{"
+
+
+# -- comments ---------------------------------------------------------------------------------------------------------
+@pytest.mark.parametrize("text", [
+    'pipe.nominal_wall.value = "9 mm" # check, see NCR 12\npipe.nominal_wall.source = "x" # c\n',
+    '[pipe]\nnominal_wall.value = "9 mm" # check, see NCR 12\nnominal_wall.source = "x"\n',
+    '[pipe.nominal_wall] # own\n# before\nvalue = "9 mm"\n# why\nsource = "x" # c\n[service]\nmaop = "5 MPa"\n'])
+@pytest.mark.parametrize("answer", [("10 mm",), ("10 mm", "", ""), ("",), ("", "", "")])
+def test_no_edit_loses_a_comment_unsaid(tmp_path, text, answer):
+    path = tmp_path / "A.toml"
+    path.write_text(f'schema_version = "1"\ncase.id = "A"\n{text}', encoding="utf-8")
+    d = Draft.open(path)
+    before = d.text
+    try:
+        d.set("pipe.nominal_wall", *answer)
+    except toml_text.CannotChange as e:
+        assert d.text == before and "losing a comment" in str(e)
+    assert set(re.findall("#.*", before)) == set(re.findall("#.*", d.text))
+
+
+def test_what_looks_like_a_comment_inside_a_text_is_none():
+    text = 'a = "x # 1" # one\nb = \'# 2\' #two\n'
+    text += 'c = """\n# 3 \\""" # 4\n""""# three\nd = "" # one\ne = \'\'\'# 5\'\'\'\n'
+    assert dict(toml_text.comments(text)) == {"# one": 2, "#two": 1, "# three": 1}
+
+
+@pytest.mark.parametrize("version", ["1", "1.0", "true", "[1]"])
+def test_a_version_that_is_no_text_is_told_with_its_mend(tmp_path, version):
+    path = tmp_path / "A.toml"
+    path.write_text(f"schema_version = {version}\n", encoding="utf-8")
+    with pytest.raises(PackageError, match='Put it in quotation marks: schema_version = "1"'):
+        Draft.open(path)
+
+
+@pytest.mark.parametrize("text", ["5 # 7", "5_0", "0b11", "9" * 400, "9" * 5000, "5."])
+def test_what_is_no_plain_number_is_told_at_its_field(draft, text):
+    assert draft.set("service.pressure_cycles", text).at["service.pressure_cycles"]
+    assert draft.answer("service.pressure_cycles").text == text

@@ -1,5 +1,7 @@
 """The questions of a case, asked of its readers."""
 
+import tomllib
+
 import pytest
 
 from wrapcalc import units
@@ -36,6 +38,17 @@ def test_kinds_are_those_of_the_examples():
              "tolerance.temperature": "temperature difference", "service.service_temperature": "temperature",
              "service.pressure_cycles": "count", "design.system": "", "defect.clock": ""}
     assert {f: questions()[f].kind for f in kinds} == kinds
+
+
+@pytest.mark.parametrize("text, bare", [
+    ("5", True), ("-5.25", True), ("+5", True), ("1E2", True), ("0.5e-3", True), ("0", True),
+    ("5 # 7", False), ("5 #", False), ("5_0", False), ("0b11", False), ("0x10", False), ("0o7", False), ("007", False),
+    (".5", False), ("5.", False), ("inf", False), ("nan", False), ("1e400", False), ("9" * 400, False),
+    ("9" * 5000, False), ("５", False), ("2026-01-01", False)])
+def test_only_a_plain_decimal_is_written_without_quotation_marks(text, bare):
+    written = toml_value(questions()["service.pressure_cycles"], text)
+    assert (written == text) == bare
+    assert tomllib.loads(f"x = {written}")["x"] == (float(text) if bare else text)
 
 
 def test_each_unit_is_offered_once_and_may_be_written():

@@ -259,3 +259,63 @@ def test_the_page_without_widgets_goes_with_the_widgets(form):
     assert "8.74 mm" in bundle["text/plain"] and "Answers of the case" in bundle["text/html"]
     form.draft.path.write_bytes(b"")
     assert "empty" in form._repr_mimebundle_()["text/plain"]
+
+
+# -- what the draft cannot take ---------------------------------------------------------------------------------------
+def test_what_cannot_be_taken_is_told_until_it_is_mended_and_nothing_is_saved(form):
+    raw = form.draft.path.read_bytes()
+    form.show("case")
+    row = form.row("case.title")
+    before = row.answer.value
+    row.answer.value = "x" * 10_001
+    assert "found 10001 characters" in text(row.message)
+    form.row("case.line").answer.value = "another line"
+    assert "found 10001 characters" in text(row.message), "another edit does not wipe it"
+    asks = questions()["case.title"].asks
+    assert f"1 answer cannot be taken as typed: {asks}" in text(form._save.state)
+    assert form._nav["case"].description.startswith("The anomaly · 1 fault")
+    form._save.save.click()
+    assert f"what is typed cannot be taken: {asks}; nothing was done" in text(form._save.told)
+    assert form.draft.path.read_bytes() == raw and row.answer.value == "x" * 10_001
+    form.show("what is missing")
+    assert "case.title" in form._panel._fields
+    row.answer.value = before
+    assert text(row.message) == "" and "cannot be taken" not in text(form._save.state)
+    form._save.save.click()
+    assert "saved HB-07.toml" in text(form._save.told) and "another line" in form.draft.path.read_text(encoding="utf-8")
+
+
+def test_a_line_that_the_form_cannot_change_is_held_at_its_field(tmp_path):
+    path = tmp_path / "A.toml"
+    path.write_text('schema_version = "1"\n[case]\nid = "A"\n[pipe]\nnominal_wall.value = "9 mm" # see NCR 12\n'
+                    'nominal_wall.source = "x" # c\n', encoding="utf-8")
+    form = wb.case_form(path)
+    form.show("pipe")
+    row = form.row("pipe.nominal_wall")
+    row.answer.value = "10"
+    form.row("pipe.grade").answer.value = "L360"
+    assert "losing a comment" in text(row.message) and form.draft.answer("pipe.nominal_wall").text == "9 mm"
+    form._save.save.click()
+    assert "nothing was done" in text(form._save.told) and "L360" not in path.read_text(encoding="utf-8")
+
+
+def test_no_row_is_removed_while_something_typed_there_cannot_be_taken(form):
+    form.show("stock")
+    row = form.row("stock.0.batch")
+    row.answer.value = "x" * 10_001
+    count = form.draft.rows("stock")
+    next(x for x in everything(form._place) if getattr(x, "description", "") == "Remove number 2").click()
+    assert "what is typed cannot be taken" in text(form._told) and form.draft.rows("stock") == count
+    assert row.answer.value == "x" * 10_001
+
+
+def test_two_windows_and_a_damaged_draft_are_told(example):
+    one, other = wb.case_form(example / "HB-07.toml"), wb.case_form(example / "HB-07.toml")
+    one.row("case.title").answer.value = "one"
+    other.row("case.title").answer.value = "other"
+    assert "Another window has typed answers" in text(other._save.state)
+    assert "Another window" not in text(one._save.state)
+    (example / ".HB-02.toml.unsaved").write_text('{"opened":"","text":"a=["}', encoding="utf-8")
+    form = wb.case_form(example / "HB-02.toml")
+    assert "is kept as HB-02.toml.damaged-draft" in text(form._told)
+    assert "is kept as HB-02.toml.damaged-draft" in form.still().text

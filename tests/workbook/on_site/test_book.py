@@ -356,3 +356,51 @@ def test_judging_without_writing_is_what_the_command_runs(place):
     result = co.closeout_package(place.package, book.kept.path, now=place.now)
     assert json.loads((result.folder / "closeout.json").read_bytes()) == judged.data
     assert co.judge(book.opened.of, read, now=place.now).closed is None  # unchanged since
+
+
+# -- cells that no file should hold -------------------------------------------------------------------------------
+@pytest.mark.parametrize("column", ["reading", "time", "by", "instrument", "remark"])
+@pytest.mark.parametrize("text", ["=cmd|' /C calc'!A0", "+Bob", "-2+3", "@SUM(A1)", "\t=1", "-2 A1+1", "+1-555",
+                                  "-cmd"])
+def test_what_a_spreadsheet_would_run_is_refused_at_its_cell(place, column, text):
+    book = place.book()
+    i = row_of(book, "photo")
+    with pytest.raises(CaseFaults, match="which a spreadsheet would run as a formula") as e:
+        book.put(i, column, text)
+    assert (e.value.faults[0].field, e.value.faults[0].line) == (column, i + 2)
+    assert book.entries[i].cells[column] == "" and not book.kept.dirty
+
+
+@pytest.mark.parametrize("text", ["-2", "-2.5 °C", "+3 °C", "-40 mm", "-40mm", "-1,5 mm", "-1e3 mm", "-5 µm", "'=1"])
+def test_a_number_with_a_sign_stays_as_it_is(place, text):
+    book = place.book()
+    i = row_of(book, "photo")
+    book.put(i, "reading", text)
+    book.save()
+    assert place.book().entries[i].cells["reading"] == text
+    assert f",{text},".encode() in book.kept.path.read_bytes() or f',"{text}",'.encode() in book.kept.path.read_bytes()
+
+
+def test_a_place_and_a_loaded_file_that_a_spreadsheet_would_run_are_refused(place):
+    book = place.book()
+    before = [dict(e.cells) for e in book.entries]
+    with pytest.raises(CaseFaults, match="would run as a formula"):
+        book.add("photo", "=1")
+    raw = ",".join(COLUMNS) + "\n\n1,photo,,a.jpg,,,,@SUM(A1)\n2,photo,,=b,,,,\n"
+    with pytest.raises(CaseFaults, match="would run as a formula") as e:
+        book.load(raw.encode(), "theirs.csv")
+    assert [(f.file, f.line, f.field) for f in e.value.faults] == [("theirs.csv", 3, "remark"),
+                                                                  ("theirs.csv", 4, "reading")]
+    assert [e.cells for e in book.entries] == before and place.left() == []
+
+
+def test_half_a_sign_is_refused_at_its_cell_and_typing_goes_on(place):
+    book = place.book()
+    i = row_of(book, "photo")
+    with pytest.raises(CaseFaults, match=r"'\\ud800', half a sign that cannot be written"):
+        book.put(i, "remark", "\ud800")
+    with pytest.raises(CaseFaults, match="half a sign"):
+        book.add("photo", "\ud800")
+    book.put(i, "reading", "a.jpg")
+    book.save()
+    assert place.left() == ["readings.csv"]

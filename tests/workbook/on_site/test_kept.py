@@ -1,5 +1,6 @@
 """A file of the user is written whole, never over somebody else's, and what was typed outlives a kernel."""
 
+import json
 import os
 
 import pytest
@@ -112,11 +113,90 @@ def test_a_write_protected_file_stays(path, monkeypatch):
     assert path.read_bytes() == b"old"
 
 
-def test_unsaved_typing_that_cannot_be_read_is_told(path):
+@pytest.mark.parametrize("raw", ["{", "[]", "[" * 200_000, '{"text": "x"}', '{"over": 1, "text": "x"}',
+                                 '{"over": "", "text": "\\ud800"}', '{"over": "", "text": 2}'])
+def test_unsaved_typing_that_cannot_be_read_is_put_aside_and_told(path, raw):
+    path.parent.mkdir()
+    (path.parent / "a.csv.unsaved").write_text(raw)
+    (path.parent / "a.csv.unsaved-damaged").write_text("an earlier one")
+    k = Kept(path, b"blank")
+    assert (k.text, k.dirty) == (b"blank", False)
+    assert k.told() == ["what was typed and not saved earlier cannot be read: a.csv.unsaved is damaged, and stands as "
+                        "a.csv.unsaved-damaged-2 now; look at it with an editor"]
+    k.keep(b"mine")
+    k.save(b"mine")
+    assert (path.parent / "a.csv.unsaved-damaged-2").read_text() == raw
+    assert (path.parent / "a.csv.unsaved-damaged").read_text() == "an earlier one"
+
+
+def test_damaged_typing_that_cannot_be_renamed_is_told(path, monkeypatch):
     path.parent.mkdir()
     (path.parent / "a.csv.unsaved").write_text("{")
-    with pytest.raises(PackageError, match="what was typed and not saved cannot be read"):
+
+    def refused(*_):
+        raise PermissionError(13, "Permission denied")
+    monkeypatch.setattr("pathlib.Path.rename", refused)
+    with pytest.raises(PackageError, match=r"cannot be renamed \(Permission denied\); look at it with an editor"):
         Kept(path, b"blank")
+
+
+def test_a_folder_in_place_of_unsaved_typing_is_one_message(path):
+    (path.parent / "a.csv.unsaved").mkdir(parents=True)
+    with pytest.raises(PackageError, match=r"a\.csv\.unsaved: cannot be read"):
+        Kept(path, b"blank")
+
+
+# -- two windows --------------------------------------------------------------------------------------------------
+def typed(path):
+    return {p.name: json.loads(p.read_bytes())["text"] for p in path.parent.iterdir() if ".unsaved" in p.name}
+
+
+def test_two_windows_never_overwrite_or_remove_what_the_other_typed(path):
+    one, two = Kept(path, b"blank"), Kept(path, b"blank")
+    one.keep(b"of one")
+    two.keep(b"of two")
+    assert typed(path) == {"a.csv.unsaved": "of one", "a.csv.unsaved-2": "of two"}
+    assert "stands in a.csv.unsaved-2, and nothing of it is shown here; it is kept" in one.told()[0]
+    assert "stands in a.csv.unsaved, and" in two.told()[0]
+    two.keep(b"of two, more")
+    one.keep(b"of one, more")
+    assert typed(path) == {"a.csv.unsaved": "of one, more", "a.csv.unsaved-2": "of two, more"}
+    one.save(b"of one, more")
+    assert typed(path) == {"a.csv.unsaved-2": "of two, more"} and two.told() == [] != one.told()
+    again = Kept(path, b"blank")  # the kernel of the second one ended
+    assert again.text == b"of two, more" and "was not when you began" in again.changed() and again.told() == []
+    again.drop()
+    assert names(path) == ["a.csv"] and again.text == b"of one, more"
+
+
+def test_a_window_that_goes_on_from_what_another_typed_takes_nothing_from_it(path):
+    one = Kept(path, b"blank")
+    one.keep(b"1")
+    two = Kept(path, b"blank")
+    assert two.text == b"1" and two.told() == []
+    two.keep(b"1 2")
+    one.keep(b"1 3")
+    assert typed(path) == {"a.csv.unsaved": "1 2", "a.csv.unsaved-2": "1 3"}
+    one.drop()
+    assert typed(path) == {"a.csv.unsaved": "1 2"} and two.dirty
+
+
+def test_what_was_typed_is_kept_when_another_window_removed_its_file(path):
+    one = Kept(path, b"blank")
+    one.keep(b"1")
+    (path.parent / "a.csv.unsaved").unlink()
+    one.keep(b"2")
+    assert typed(path) == {"a.csv.unsaved": "2"}
+
+
+def test_too_many_windows_are_one_message(path):
+    path.parent.mkdir()
+    k = Kept(path, b"blank")
+    for n in range(1, 100):
+        (path.parent / f"a.csv.unsaved{f'-{n}' if n > 1 else ''}").write_text("x")
+    with pytest.raises(PackageError, match=r"too many files a\.csv\.unsaved of other windows"):
+        k.keep(b"mine")
+    assert k.text == b"mine"
 
 
 def test_a_file_that_nobody_typed_is_refused(path):

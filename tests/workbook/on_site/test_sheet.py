@@ -13,7 +13,6 @@ from wrapcalc.fields import walk
 from wrapcalc.package import as_found as af
 from wrapcalc.workbook.on_site import pages_found as pages
 from wrapcalc.workbook.on_site.questions import FIXED
-from wrapcalc.workbook.on_site.sheet import as_csv
 
 
 # -- questions ----------------------------------------------------------------------------------------------------
@@ -150,10 +149,34 @@ def test_a_sheet_that_is_not_toml_is_one_message(place, text, words):
         place.sheet()
 
 
+@pytest.mark.parametrize(("text", "words"), [
+    ('as_found = "x"\n', r"as_found.*found 'x'.*a table, headed \[as_found\]"), ("defect = 3\n", "defect"),
+    ("neighbour = [1]\n", r"tables, headed \[\[neighbour\]\]"), ("neighbour = 2\n", "neighbour"),
+    ("defect = [{ depth = '3 mm' }]\n", "defect")])
+def test_a_sheet_whose_tables_are_none_is_one_message(place, text, words):
+    place.field.mkdir()
+    (place.field / "as_found.toml").write_text(text)
+    with pytest.raises(CaseFaults, match=f"(?s){words}") as e:
+        place.sheet()
+    assert len(e.value.faults) == 1 and e.value.faults[0].mend.startswith("write it below a heading")
+
+
+@pytest.mark.parametrize("field", ["as_found.date", "neighbour.0.length", "pipe.sound_wall"])
+def test_half_a_sign_is_refused_at_its_field_and_typing_goes_on(place, field):
+    s = place.sheet()
+    before = s.answer(field)
+    with pytest.raises(CaseFaults, match="half a sign that cannot be written") as e:
+        s.put(field, "a\ud800")
+    assert e.value.faults[0].field == field and s.answer(field) == before and place.left() == []
+    s.put("coating.ph", "8.5")
+    s.save()
+    assert place.left() == ["as_found.toml"]
+
+
 # -- depth grid ---------------------------------------------------------------------------------------------------
 def test_a_grid_pasted_from_a_spreadsheet_stands_beside_the_sheet_as_csv(place):
     s = place.sheet()
-    g = s.take_grid(b"mm\t0\t20\t40\t\n0\t0\t0\t0\t\n25\t0\t1.4\t0\t\n50\t0\t0\t0\t\n")
+    g = s.take_grid(b"mm\t0\t20\t40\t\n0\t0\t0\t0\t\n25\t0\t1.4\t0\t\n50\t0\t0\t0\t\n").grid
     assert (g.deepest[0], s.answer("defect.grid"), place.left()) == (
         1.4, "found-grid.csv", ["as_found.toml.unsaved", "found-grid.csv"])
     assert (place.field / "found-grid.csv").read_text() == "mm,0,20,40\n0,0,0,0\n25,0,1.4,0\n50,0,0,0\n"
@@ -169,8 +192,11 @@ def test_another_grid_of_the_same_name_never_replaces_the_first(place):
 
 
 @pytest.mark.parametrize(("raw", "words"), [
-    (b"station\t0\t20\n0\t0\t1\n5\t0\t0\n", "'station'"), (b"mm;0;20\n0;0;1,4\n5;0;0\n", "semicolons"),
-    (b"mm\t0\t20\n0\t0\t1,4\n5\t0\t0\n", "'1,4'"), (b"mm\t0\t20\n0\t0\t\n5\t0\t0\n", "cell"), (b"", "empty"),
+    (b"station\t0\t20\n0\t0\t1\n5\t0\t0\n", "'station'"), (b"mm\t0\t20\n0\t0\t1,400\n5\t0\t0\n", "'1,400', "
+                                                             "which may be"),
+    (b'mm,0,20\n0,0,"1\n5,0,0\n', "cells that cannot be told apart"),
+    (b'mm\t0\t20\n0\t0\t"1\n5\t0\t0\n', "cells that cannot be told apart"), (b"PK\x03\x04", "a workbook"),
+    (b"mm\t0\t20\n0\t0\t\n5\t0\t0\n", "cell"), (b"", "nothing"),
     (b"\xff\xfe", "not UTF-8")])
 def test_what_is_no_grid_is_told_and_nothing_is_written(place, raw, words):
     with pytest.raises(CaseFaults, match=words):
@@ -178,8 +204,14 @@ def test_what_is_no_grid_is_told_and_nothing_is_written(place, raw, words):
     assert place.left() == []
 
 
-def test_csv_that_is_csv_already_is_left_as_it_is():
-    assert as_csv(b"mm,0,20\r\n", "g.csv") == b"mm,0,20\r\n"
+@pytest.mark.parametrize("raw", [
+    b"mm;0;20\n0;0;1,4\n5;0;0\n", b"mm\t0\t20\n0\t0\t1,4\n5\t0\t0\n", b"mm\t0\t20\r0\t0\t1.4\r5\t0\t0\r",
+    b"mm,0,20\r\n0,0,1.4\r\n5,0,0\r\n"])
+def test_a_grid_is_taken_in_every_form_that_the_case_form_takes(place, raw):
+    s = place.sheet()
+    taken = s.take_grid(raw)
+    assert (place.field / "found-grid.csv").read_bytes() == taken.csv == b"mm,0,20\n0,0,1.4\n5,0,0\n"
+    assert taken.notes == (("Decimal commas were read as decimal points.",) if b"1,4" in raw else ())
 
 
 # -- saving and judging -------------------------------------------------------------------------------------------

@@ -240,3 +240,52 @@ def test_only_the_views_know_widgets():
         names = {a.name for n in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(n, ast.Import)
                  for a in n.names}
         assert ("ipywidgets" in names) == (path.stem in ("style", "view_found", "view_close")), path.name
+
+
+# -- what must not be lost or broken ------------------------------------------------------------------------------
+@pytest.mark.parametrize("call", CALLS)
+@pytest.mark.parametrize("inside", ["", "deeper/field", "../as_linked/field"])
+def test_a_field_folder_in_a_package_is_refused(place, call, inside):
+    (place.out / "as_linked").symlink_to(place.package)
+    before = sorted(p.name for p in place.package.iterdir())
+    said = getattr(wb, call)(str(place.package), str(place.package / inside))
+    assert isinstance(said, Shown) and "the sealed folder HB-07-r1, in which nothing may be changed" in said.text
+    assert sorted(p.name for p in place.package.iterdir()) == before and digests.integrity(place.package) == []
+
+
+@pytest.mark.parametrize("call", CALLS)
+def test_a_field_folder_that_can_be_none_is_one_message(place, call):
+    said = getattr(wb, call)(str(place.package), "a\0b")
+    assert isinstance(said, Shown) and "is no folder for field data" in said.text
+
+
+@pytest.mark.parametrize(("call", "name"), [("as_found", "as_found.toml"), ("close_out", "readings.csv")])
+def test_damaged_typing_and_that_of_another_window_are_told_on_the_page(place, call, name):
+    place.field.mkdir()
+    (place.field / f"{name}.unsaved").write_text("[" * 200_000)
+    view = view_of(place, call)
+    assert f"{name}.unsaved is damaged, and stands as {name}.unsaved-damaged now" in text(view, "wb-state")
+    (place.field / f"{name}.unsaved").write_text("of another window")
+    assert f"it stands in {name}.unsaved, and nothing" in unescape(view.still().html)
+
+
+@pytest.mark.parametrize(("call", "name"), [("as_found", "as_found.toml"), ("close_out", "readings.csv")])
+@pytest.mark.parametrize("typed", ["", "a = [", "a,b\n", 'x = "1\n', "defect = 3\nx = [1, 2"])
+def test_typing_that_is_no_table_is_put_aside_and_the_saved_file_opens(place, call, name, typed):
+    place.field.mkdir()
+    raw = json.dumps({"over": "", "text": typed})
+    (place.field / f"{name}.unsaved").write_text(raw)
+    view = view_of(place, call)
+    assert f"stands as {name}.unsaved-damaged now" in text(view, "wb-state")
+    assert (place.field / f"{name}.unsaved-damaged").read_text() == raw and place.left() == [f"{name}.unsaved-damaged"]
+
+
+def test_a_refused_cell_shows_what_is_held_and_why(place):
+    view = view_of(place, "as_found")
+    (date,) = [x for x in walked(view.box) if "wb-field-as-found-date" in getattr(x, "_dom_classes", ())]
+    date.value = "\ud800"
+    assert date.value == "" and "half a sign that cannot be written" in text(view, "wb-told")
+    close = view_of(place, "close_out")
+    remark = next(x for x in walked(close.box) if getattr(x, "description", "").startswith("Remark, row "))
+    remark.value = "@SUM(A1)"
+    assert remark.value == "" and "would run as a formula" in text(close, "wb-told")

@@ -44,9 +44,8 @@ class Bench:
             return True
 
         moved, chosen = sliders(stated.bundle, accepts), choices(stated.bundle, _sheets(path.parent))
-        fields = frozenset(i.field for i in (*moved, *chosen))
         try:
-            return cls(stated, moved, chosen, pinned.read(path, fields))
+            return cls(stated, moved, chosen, pinned.read(path, {i.field: i for i in (*moved, *chosen)}))
         except CaseFaults as e:
             return cls(stated, moved, chosen, Pins((), ""), e)
 
@@ -102,7 +101,7 @@ class Bench:
 
     # -- what is kept ---------------------------------------------------------------------------------------------
     def pin(self, note: str = "") -> Pin:
-        """Keep what is moved now, in the file beside the case. Raises CaseFaults, OSError; then nothing is kept."""
+        """Keep what is moved now in a file beside the case. Raises CaseFaults, PackageError; then nothing is kept."""
         self._may_keep()
         name = pinned.free_name(self.pins.pins)
         if name is None:
@@ -118,12 +117,12 @@ class Bench:
         return pin
 
     def unpin(self, name: str) -> None:
-        """Keep it no longer. Raises OSError."""
+        """Keep it no longer. Raises CaseFaults, PackageError."""
         self._may_keep()
         self._keep(tuple(p for p in self.pins.pins if p.name != name))
 
     def save(self, case_id: str, reason: str) -> Path:
-        """The variant as a case of its own, beside this one. Raises CaseFaults, OSError; then nothing is written."""
+        """The variant as a case of its own beside it. Raises CaseFaults, PackageError; then nothing is written."""
         return saving.save(self.stated, self.changes, case_id, reason)
 
     def pins_moved_on(self) -> bool:
@@ -139,7 +138,7 @@ class Bench:
         """What somebody else wrote, or what could not be read, is never overwritten."""
         if self.pins_fault is not None:
             raise self.pins_fault
-        if pinned.read(self.stated.path, frozenset(self.inputs)) != self.pins:
+        if pinned.read(self.stated.path, self.inputs) != self.pins:
             raise self._refused(f"{pinned.FOLDER}/{self.stated.path.stem}.toml", "other variants than this page shows",
                                 "the file as it was read", "run the notebook again from the top: another window has "
                                 "pinned something")

@@ -3,6 +3,7 @@ number that was worked out: a page that is opened again works every variant agai
 
 from __future__ import annotations
 
+import contextlib
 import os
 import secrets
 from collections.abc import Mapping
@@ -13,9 +14,9 @@ from typing import Any
 import tomlkit
 
 from wrapcalc import units
-from wrapcalc.errors import CaseFaults, Fault
+from wrapcalc.errors import CaseFaults, Fault, PackageError
 from wrapcalc.reading import read_toml
-from wrapcalc.workbook.bench.inputs import Raw
+from wrapcalc.workbook.bench.inputs import Input, Raw, Slider
 
 FOLDER = "what_if"
 MOST = 4
@@ -49,10 +50,10 @@ def file_of(case: Path) -> Path:
     return case.parent / FOLDER / f"{case.stem}.toml"
 
 
-def read(case: Path, fields: frozenset[str]) -> Pins:
+def read(case: Path, inputs: Mapping[str, Input]) -> Pins:
     """What is pinned; none when there is no file. Raises CaseFaults for a file that is not one of ours.
 
-    fields: what may be changed on the bench of this case.
+    inputs: what may be changed on the bench of this case, by its field; each value must be one that it takes.
     """
     path = file_of(case)
     if not path.exists():
@@ -73,7 +74,7 @@ def read(case: Path, fields: frozenset[str]) -> Pins:
         raise CaseFaults(faults)
     out = []
     for i, row in enumerate(rows):
-        pin = _pin(row, f"variant.{i}", fields, fault)
+        pin = _pin(row, f"variant.{i}", inputs, fault)
         if pin is not None and any(p.name == pin.name for p in out):
             fault(f"variant.{i}.name", pin.name, "each name once")
         elif pin is not None:
@@ -83,7 +84,7 @@ def read(case: Path, fields: frozenset[str]) -> Pins:
     return Pins(tuple(sorted(out, key=lambda p: p.name)), str(data.get("case_sha256", "")))
 
 
-def _pin(row: Any, where: str, fields: frozenset[str], fault: Any) -> Pin | None:
+def _pin(row: Any, where: str, inputs: Mapping[str, Input], fault: Any) -> Pin | None:
     name = row.get("name") if isinstance(row, dict) else None
     if not isinstance(name, str) or len(name) != 1 or name not in NAMES:
         fault(f"{where}.name", name, ", ".join(NAMES))
@@ -97,13 +98,32 @@ def _pin(row: Any, where: str, fields: frozenset[str], fault: Any) -> Pin | None
         return None
     sound = True
     for field, value in changes.items():
-        if field not in fields:
-            fault(f"{where}.changes", field, f"one of {', '.join(sorted(fields))}")
+        if field not in inputs:
+            fault(f"{where}.changes", field, f"one of {', '.join(sorted(inputs))}")
             sound = False
         elif isinstance(value, bool) or not isinstance(value, (str, int)):
             fault(f"{where}.changes.{field}", value, "a text in quotation marks, or a whole number")
             sound = False
+        elif allowed := _not_taken(inputs[field], value):
+            fault(f"{where}.changes.{field}", value, allowed)
+            sound = False
     return Pin(name, {k: v if v != "" else None for k, v in changes.items()}, note) if sound else None
+
+
+def _not_taken(one: Input, value: str | int) -> str:
+    """What an input takes, for a value that it does not take; "" for one that it takes."""
+    if isinstance(one, Slider):
+        if not isinstance(value, str):
+            return "a number with its unit, in quotation marks"
+        try:
+            one.place(value)
+        except units.QuantityFault as e:
+            return e.allowed
+        return ""
+    known = [v for _, v in one.options]
+    if (None if value == "" else value) in known:
+        return ""
+    return "one of " + ", ".join(units.shown("" if v is None else v) for v in known)
 
 
 def free_name(pins: tuple[Pin, ...]) -> str | None:
@@ -112,7 +132,7 @@ def free_name(pins: tuple[Pin, ...]) -> str | None:
 
 
 def write(case: Path, pins: Pins) -> Path:
-    """Keep them: written aside and renamed, so that the file is whole at any time. Raises OSError."""
+    """Keep them: written aside and renamed, so that the file is whole at any time. Raises PackageError."""
     doc = tomlkit.document()
     doc.add(tomlkit.comment(f"Variants of {case.name}, pinned on the what-if bench. Exploratory: not a package."))
     doc.add(tomlkit.comment("Only what was changed is kept; the bench works each variant again when it is opened."))
@@ -130,11 +150,15 @@ def write(case: Path, pins: Pins) -> Path:
     if pins.pins:
         doc["variant"] = rows
     path = file_of(case)
-    path.parent.mkdir(exist_ok=True)
     aside = path.with_name(f".{path.name}-{secrets.token_hex(4)}.part")
     try:
+        path.parent.mkdir(exist_ok=True)
         aside.write_text(tomlkit.dumps(doc), encoding="utf-8", newline="\n")
         os.replace(aside, path)
+    except OSError as e:
+        raise PackageError(f"{FOLDER}/{path.name}: cannot be written ({e.strerror or e}); what was pinned before stays "
+                           "as it was; ask for leave to write in the folder of the case, or make room there") from None
     finally:
-        aside.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):  # not there any more when it was put in place
+            aside.unlink()
     return path

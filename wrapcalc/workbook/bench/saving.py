@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import secrets
 import tomllib
@@ -10,18 +11,20 @@ from typing import Any
 
 import tomlkit
 
-from wrapcalc.errors import CaseFaults, Fault
+from wrapcalc import units
+from wrapcalc.errors import CaseFaults, Fault, PackageError
 from wrapcalc.fields import FieldFault, Identifier, read_text
 from wrapcalc.reading import parse_toml
 from wrapcalc.workbook.bench.changed import MOST_REASON, Changes, Stated
 from wrapcalc.workbook.bench.inputs import REASONS
+from wrapcalc.workbook.form.toml_text import comments
 
 #: Fields of the page, for messages.
 NAME, REASON = "name of the new case", "reason"
 
 
 def save(stated: Stated, changes: Changes, case_id: str, reason: str) -> Path:
-    """Write CASE_ID.toml beside the case and give its path; it must be new. Raises CaseFaults, OSError."""
+    """Write CASE_ID.toml beside the case and give its path; it must be new. Raises CaseFaults, PackageError."""
     case_id, reason = _name(stated, case_id.strip()), _reason(reason)
     if not changes:
         raise _fault("what is changed", "nothing", "at least one input other than in the case", "move a slider")
@@ -29,7 +32,7 @@ def save(stated: Stated, changes: Changes, case_id: str, reason: str) -> Path:
     target = stated.path.parent / f"{case_id}.toml"
     text = text_of(stated, changes, case_id, reason)
     stated.run_text(text)
-    _put(target, text)
+    _put(target, text.encode())
     return target
 
 
@@ -45,7 +48,8 @@ def text_of(stated: Stated, changes: Changes, case_id: str, reason: str) -> str:
              "measured."]
     lines += [f"# {field}: {_written(was, field) or 'not stated'} -> {'not stated' if value is None else value}"
               for field, value in changes.items()]
-    text = "\n".join(lines) + "\n" + tomlkit.dumps(doc)
+    text = _ends_as(stated.raw, "\n".join(lines) + "\n" + tomlkit.dumps(doc))
+    _all_said(stated.raw, text)
     _same_but(was, tomllib.loads(text), changes)
     return text
 
@@ -111,19 +115,39 @@ def _same_but(was: dict[str, Any], now: dict[str, Any], changes: Changes) -> Non
                          "write this variant by hand")
 
 
-def _put(target: Path, text: str) -> None:
-    """Give a whole file its name; never over another one."""
+def _ends_as(raw: bytes, text: str) -> str:
+    """The text with the line ends of the case: what is new in it has others."""
+    crlf = raw.count(b"\n") == raw.count(b"\r\n") > 0
+    return text.replace("\r\n", "\n").replace("\n", "\r\n") if crlf else text
+
+
+def _all_said(raw: bytes, text: str) -> None:
+    """No comment of the case is lost. Raises CaseFaults before anything is kept."""
+    lost = comments(raw.decode("utf-8-sig")) - comments(text)
+    if lost:
+        raise _fault("comments", f"{units.shown(next(iter(lost)))}, which would be lost", "a case file whose comments "
+                     "can be kept where its values change", "move that comment to a line of its own above the heading "
+                     "of its table, or write this variant by hand")
+
+
+def _put(target: Path, raw: bytes) -> None:
+    """Give a whole file its name; never over another one. Raises CaseFaults, PackageError."""
+    taken = _fault(NAME, f"'{target.stem}', which has just been taken", "a name that no case of this folder has; "
+                   "nothing is overwritten", "choose another name")
     aside = target.with_name(f".{target.name}-{secrets.token_hex(4)}.part")
     try:
-        aside.write_text(text, encoding="utf-8", newline="\n")
+        aside.write_bytes(raw)
         try:
             os.link(aside, target)
         except FileExistsError:
-            raise _fault(NAME, f"'{target.stem}', which has just been taken", "a name that no case of this "
-                         "folder has; nothing is overwritten", "choose another name") from None
+            raise taken from None
         except OSError:  # a file system without links: the name is asked for again right before
-            if target.exists():
-                raise
+            if os.path.lexists(target):
+                raise taken from None
             os.rename(aside, target)
+    except OSError as e:
+        raise PackageError(f"{target.name}: cannot be written ({e.strerror or e}); nothing was saved; ask for leave to "
+                           "write in the folder of the case, or make room there") from None
     finally:
-        aside.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):  # not there any more when it was put in place
+            aside.unlink()

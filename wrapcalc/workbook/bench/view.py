@@ -189,8 +189,14 @@ class BenchView(calm.View):
     def _put_back(self, name: str) -> None:
         pin = self.bench.pins.named(name)
         if pin is not None:
-            self.bench.put_all(pin.changes)
-            self._show_all()
+            before = dict(self.bench.changes)
+            try:
+                self.bench.put_all(pin.changes)
+                self._show_all()
+            except Exception:  # a control that cannot show it: the page goes on as it was, and the caller tells it
+                self.bench.put_all(before)
+                self._show_all()
+                raise
             self._work()
 
     def _save(self) -> None:

@@ -11,8 +11,8 @@ import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
-from wrapcalc.errors import PackageError
-from wrapcalc.reading import MAX_BYTES, decoded, read_bytes, shown_name
+from wrapcalc.errors import CaseFaults, PackageError
+from wrapcalc.reading import MAX_BYTES, decoded, parse_toml, read_bytes, shown_name
 
 _BOM = b"\xef\xbb\xbf"
 
@@ -93,34 +93,93 @@ def _name_once(aside: Path, target: Path) -> None:
 class Unsaved:
     """The draft of a case beside its file, so that a kernel that ends takes nothing with it unsaid.
 
-    It is a convenience: where it cannot be written, the view says that what is typed lives in the page alone.
+    It is a convenience: where it cannot be written, the view says that what is typed lives in the page alone. Two
+    windows on one case share its name, so only what this object wrote or took over is ever overwritten or removed.
+    remark: what became of a damaged one; why: why nothing could be kept.
     """
 
     def __init__(self, path: Path):
         self.path = path.with_name(f".{path.name}.unsaved")
+        self._case, self._mine, self.why = path, b"", ""
+        self._seen = self._bytes()
+        self.remark = self._set_aside() if self._seen is not None and _draft_in(self._seen) is None else ""
 
     def keep(self, text: str, opened: str) -> bool:
         """Keep a draft of the file that had this digest when it was opened; whether that was possible."""
         aside = self.path.with_name(f"{self.path.name}-{secrets.token_hex(4)}")
+        self.why = ""
+        if self._of_others():
+            self.why = ("Another window has typed answers of this case that are not saved: what you type here lives in "
+                        "this page alone. Save or close one of the two.")
+            return False
+        held = json.dumps({"opened": opened, "text": text})
         try:
-            aside.write_text(json.dumps({"opened": opened, "text": text}), encoding="utf-8")
+            aside.write_text(held, encoding="utf-8", newline="\n")
             os.replace(aside, self.path)
+            self._mine = held.encode()
             return True
         except OSError:
+            self.why = "This folder cannot be written: what you type lives in this page alone."
             with contextlib.suppress(OSError):
                 aside.unlink()
             return False
 
-    def drop(self) -> None:
-        """Nothing is unsaved any more."""
+    def drop(self, *, seen: bool = False) -> bool:
+        """Nothing is unsaved any more; whether nothing is left. seen: also what stood there when this was opened."""
+        if self._of_others() and not (seen and self._bytes() == self._seen):
+            return False
         with contextlib.suppress(OSError):
             self.path.unlink()
+        return True
 
     def read(self) -> tuple[str, str] | None:
-        """(text, digest of the file when it was opened) of a draft that was left; None when there is none."""
+        """(text, digest of the file when it was opened) of a sound draft that was left; None when there is none."""
+        raw = self._bytes()
+        return None if raw is None else _draft_in(raw)
+
+    def take_over(self) -> tuple[str, str] | None:
+        """The same; from now on it is ours to overwrite."""
+        raw = self._bytes()
+        held = None if raw is None else _draft_in(raw)
+        if raw is not None and held is not None:
+            self._mine = raw
+        return held
+
+    def _of_others(self) -> bool:
+        return os.path.lexists(self.path) and self._bytes() != self._mine
+
+    def _bytes(self) -> bytes | None:
         try:
-            held = json.loads(self.path.read_text(encoding="utf-8"))
-            text, opened = held["text"], held["opened"]
-        except (OSError, ValueError, KeyError, TypeError):
+            return self.path.read_bytes()
+        except OSError:
             return None
-        return (text, opened) if isinstance(text, str) and isinstance(opened, str) else None
+
+    def _set_aside(self) -> str:
+        """Give a damaged draft another name, under which somebody may look at it; what is to be said of it."""
+        for number in range(1, 100):
+            name = f"{self._case.name}.damaged-draft" + (f"-{number}" if number > 1 else "")
+            try:
+                _name_once(self.path, self.path.with_name(name))
+            except FileExistsError:
+                continue
+            except OSError:
+                break
+            with contextlib.suppress(OSError):  # renamed where there are no links
+                self.path.unlink()
+            return ("answers that were typed earlier and not saved cannot be read: the file that held them is damaged. "
+                    f"It is kept as {name}.")
+        return (f"answers that were typed earlier and not saved cannot be read: {self.path.name} is damaged. It could "
+                "not be given another name and stays as it is.")
+
+
+def _draft_in(raw: bytes) -> tuple[str, str] | None:
+    """(text, digest) of a kept draft; None for what is none, or holds no TOML."""
+    try:
+        held = json.loads(raw)
+        text, opened = held["text"], held["opened"]
+        if not (isinstance(text, str) and isinstance(opened, str)):
+            return None
+        parse_toml(text.encode(), "the draft")
+    except (CaseFaults, ValueError, LookupError, TypeError, RecursionError):
+        return None
+    return text, opened

@@ -13,6 +13,7 @@ from __future__ import annotations
 import datetime
 import re
 import tomllib
+import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -70,6 +71,8 @@ class Draft:
         self._unsaved = disk.Unsaved(path)
         self.kept = True
         self.checked = self.check()
+        if not self.left_over():  # it says what the file says: nothing is lost with it
+            self._unsaved.take_over()
 
     @classmethod
     def open(cls, path: Path) -> Draft:
@@ -84,6 +87,9 @@ class Draft:
             return cls(path, _blank(path.stem), disk.Form(), None)
         data = parse_toml(raw, name)
         version = data.get("schema_version", _VERSION)
+        if not isinstance(version, str):
+            raise PackageError(f"{name}: schema_version: found {units.shown(version)}, which is no text; allowed: "
+                               f'"{_VERSION}". Put it in quotation marks: schema_version = "{_VERSION}"')
         if version != _VERSION:
             raise PackageError(f"{name}: this case file has the format version {units.shown(version)}; this wrapcalc "
                                f"knows version '{_VERSION}'. Open it with the wrapcalc that wrote it, or a newer one")
@@ -182,16 +188,24 @@ class Draft:
     def left_over(self) -> list[str]:
         """Fields that were typed earlier and never saved (the kernel ended); [] when there are none."""
         held = self._unsaved.read()
-        try:
-            then = dict(flat(tomllib.loads(held[0]))) if held else {}
-        except (ValueError, RecursionError):
+        if held is None:
             return []
-        now = dict(flat(self.data))
-        return [f for f in {**now, **then} if now.get(f) != then.get(f)] if held else []
+        now, then = dict(flat(self.data)), dict(flat(tomllib.loads(held[0])))
+        return [f for f in {**now, **then} if now.get(f) != then.get(f)]
+
+    @property
+    def damaged(self) -> str:
+        """What became of a draft that was left and cannot be read; "" when there was none."""
+        return self._unsaved.remark
+
+    @property
+    def not_kept(self) -> str:
+        """Why what is typed lives in the page alone; "" when it is kept beside the file."""
+        return self._unsaved.why
 
     def take_back(self) -> Checked:
         """Go on with what was typed earlier. The file that it was typed against counts as the one that was opened."""
-        held = self._unsaved.read()
+        held = self._unsaved.take_over()
         if held is None:
             return self.checked
         self.text, self._opened = held
@@ -199,8 +213,10 @@ class Draft:
         return self.checked
 
     def throw_away(self) -> None:
-        """Forget what was typed earlier."""
-        self._unsaved.drop()
+        """Forget what was typed earlier. Raises PackageError when another window has typed more meanwhile."""
+        if not self._unsaved.drop(seen=True):
+            raise PackageError(f"{self.name}: another window has typed more since this form was opened; nothing was "
+                               "thrown away; run the notebook again to see what stands there now")
 
     # -- saving -------------------------------------------------------------------------------------------------------
     def save(self, name: str = "", *, overwrite: bool = False) -> Saved:
@@ -219,11 +235,13 @@ class Draft:
         gone = same and now is None and bool(self._opened)
         raw = self._form.bytes_of(self.text)
         disk.write(target, raw, new=now is None)
-        self._unsaved.drop()
+        remarks = ["the file was gone and was written anew"] if gone else []
+        if not self._unsaved.drop():
+            remarks.append("answers that another window has typed and not saved are still kept beside it")
         self.path, self._opened, self._saved_data = target, disk.digest(raw), self.data
         self._unsaved = disk.Unsaved(target)
         self.checked = self.check()
-        return Saved(target, len(self.checked.faults), "the file was gone and was written anew" if gone else "")
+        return Saved(target, len(self.checked.faults), "; ".join(remarks))
 
     def _seen(self, now: bytes) -> str:
         """What somebody else changed in the file, in words."""
@@ -310,8 +328,10 @@ def _file_name(name: str) -> str:
     """The name of a file to save under. Raises PackageError for what is none."""
     name = name.strip()
     name = name if name.endswith(".toml") else f"{name}.toml"
-    if (not re.fullmatch(r"[^/\\<>:\"|?*\x00-\x1f]{1,110}\.toml", name) or name.startswith(".")
-            or RESERVED_NAME.fullmatch(name)):
+    stem = name.removesuffix(".toml")
+    unseen = any(unicodedata.category(c)[0] == "C" or unicodedata.category(c) in ("Zl", "Zp") for c in name)
+    if (not re.fullmatch(r"[^/\\<>:\"|?*\x00-\x1f]{1,110}\.toml", name) or name.startswith(".") or unseen
+            or stem != stem.rstrip(" .") or RESERVED_NAME.fullmatch(name.partition(".")[0].rstrip())):
         raise PackageError(f"{units.shown(name)}: a case is saved beside the others, under a file name without folders "
                            "that every computer can hold, such as HB-08.toml; nothing was saved")
     return name

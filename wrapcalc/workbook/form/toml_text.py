@@ -1,6 +1,7 @@
 """Changing one thing in the text of a TOML file: every other line stays as it is, byte for byte.
 
-Each change is proven before it is given back: the new text must hold just the wanted data, else the change is refused.
+Each change is proven before it is given back: the new text must hold just the wanted data and every comment of the old
+one, else the change is refused.
 """
 
 from __future__ import annotations
@@ -8,6 +9,7 @@ from __future__ import annotations
 import copy
 import re
 import tomllib
+from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
@@ -42,7 +44,7 @@ def put(text: str, place: Sequence[str | int], written: str, order: Sequence[str
         ways = (lambda: _in_its_line(text, place, written), lambda: _replaced(text, place, written))
     else:
         ways = (lambda: _inserted(text, place, written, order), lambda: _appended(text, place, written))
-    return _proven(ways, wanted, ".".join(map(str, place)))
+    return _proven(ways, wanted, ".".join(map(str, place)), comments(text))
 
 
 def add_row(text: str, table: str) -> str:
@@ -62,11 +64,14 @@ def add_row(text: str, table: str) -> str:
     def last() -> str:
         return f"{text.rstrip()}\n\n{heading}\n"
 
-    return _proven((behind, last), wanted, table)
+    return _proven((behind, last), wanted, table, comments(text))
 
 
 def drop_row(text: str, table: str, index: int) -> str:
-    """The text without one of the [[table]]; what is said in front of the next heading stays. Raises CannotChange."""
+    """The text without one of the [[table]] and its comments; what is said in front of the next heading stays.
+
+    Raises CannotChange.
+    """
     wanted = tomllib.loads(text)
     del wanted[table][index]
     if not wanted[table]:
@@ -77,19 +82,29 @@ def drop_row(text: str, table: str, index: int) -> str:
         start = _headings(lines, table)[index]
         return "\n".join([*lines[:start], *lines[_end(lines, start):]])
 
-    return _proven((cut,), wanted, table)
+    return _proven((cut,), wanted, table, Counter())
 
 
-def _proven(ways: Iterable[Callable[[], str]], wanted: dict, what: str) -> str:
+#: Texts first, so that a # inside one begins no comment.
+_TEXT_OR_COMMENT = re.compile(r'''"""(?:\\.|[^\\])*?"{3,5}|'{3}.*?'{3,5}|"(?:\\.|[^"\\\n])*"|'[^'\n]*'|#[^\n]*''', re.S)
+
+
+def comments(text: str) -> Counter[str]:
+    """Every comment of a sound TOML text, and how often it stands there."""
+    return Counter(m[0].strip() for m in _TEXT_OR_COMMENT.finditer(text) if m[0].startswith("#"))
+
+
+def _proven(ways: Iterable[Callable[[], str]], wanted: dict, what: str, said: Counter[str]) -> str:
+    """The first way to a text with the wanted data and at least these comments."""
     for way in ways:
         try:
             out = way()
-            if _plain(tomllib.loads(out)) == _plain(wanted):
+            if _plain(tomllib.loads(out)) == _plain(wanted) and said <= comments(out):
                 return out
         except (TOMLKitError, ValueError, LookupError, TypeError, AttributeError, RecursionError):
             continue
-    raise CannotChange(f"{what} is written in a way that the form cannot change without touching other lines; change "
-                       "it in the file itself, then open it here again")
+    raise CannotChange(f"{what} is written in a way that the form cannot change without touching other lines or "
+                       "losing a comment; change it in the file itself, then open it here again")
 
 
 def _plain(data: Any) -> Any:

@@ -4,22 +4,21 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable, Mapping
-from html import escape
 
 import ipywidgets as w
 
-from wrapcalc.errors import WrapcalcError
+from wrapcalc.errors import PackageError, WrapcalcError
 from wrapcalc.package.starters import LISTED
 from wrapcalc.standards.tables import Entry
 from wrapcalc.standards.tables import load as load_tables
 from wrapcalc.workbook import calm
 from wrapcalc.workbook.form import shelf
-from wrapcalc.workbook.form.draft import Draft, question_of
+from wrapcalc.workbook.form.draft import Draft, listed, question_of
 from wrapcalc.workbook.form.outcome import outcome, still
 from wrapcalc.workbook.form.questions import SECTIONS
 from wrapcalc.workbook.form.view_grid import GRID, GridPanel
 from wrapcalc.workbook.form.view_row import Row, Shared
-from wrapcalc.workbook.form.view_save import SaveBar
+from wrapcalc.workbook.form.view_save import SaveBar, asked
 from wrapcalc.workbook.form.view_section import Found, Listed, Section
 from wrapcalc.workbook.shown import Shown
 
@@ -57,6 +56,8 @@ class CaseForm(calm.View):
     def __init__(self, draft: Draft):
         self.draft, self.shared = draft, Shared()
         self.names_sections = False
+        #: Field -> the message of what is typed there and the draft, which holds what stood there before, cannot take.
+        self.refused: dict[str, str] = {}
         self._rows: dict[str, Row] = {}
         self._panels: dict[str, Section | Listed | GridPanel] = {}
         self._waiting: dict[str, tuple[object, Callable[[], object]]] = {}
@@ -79,6 +80,8 @@ class CaseForm(calm.View):
         self.box = w.VBox([w.HTML(STYLE), self._save.box, self._told, self._work], layout=w.Layout(overflow="visible"))
         for name in ("wb-view", "wb-form"):
             self.box.add_class(name)
+        if draft.damaged:
+            self.tell(calm.message("Warning", draft.damaged))
         if draft.left_over():
             self._ask_for_left_over()
         else:
@@ -88,7 +91,11 @@ class CaseForm(calm.View):
     def still(self) -> Shown:
         """The answers that stand in the case file."""
         try:
-            return still(self.draft.path)
+            shown = still(self.draft.path)
+            if self.draft.damaged:
+                shown = Shown(calm.page(calm.message("Warning", self.draft.damaged)) + shown.html,
+                              f"{self.draft.damaged}\n{shown.text}")
+            return shown
         except WrapcalcError as e:  # spoilt or gone since it was opened
             return Shown(calm.page(calm.messages(e)), str(e))
 
@@ -123,6 +130,7 @@ class CaseForm(calm.View):
         for field in [f for f in self._rows if f.startswith(start)]:
             if question_of(field).listed and int(field.split(".")[1]) >= self.draft.rows(field.split(".")[0]):
                 del self._rows[field]
+                self.refused.pop(field, None)
             else:
                 self._rows[field].load()
 
@@ -156,6 +164,13 @@ class CaseForm(calm.View):
             while self._waiting:
                 act = self._waiting.pop(next(iter(self._waiting)))[1]
                 act()
+
+    def all_taken(self, start: str = "") -> None:
+        """Raises PackageError while something is typed, in the fields that begin so, that the draft cannot take."""
+        fields = [f for f in self.refused if f.startswith(start)]
+        if fields:
+            raise PackageError(f"what is typed cannot be taken: {listed([asked(f) for f in fields])}; nothing was "
+                               "done; mend it at its field, or put back what stood there")
 
     def guarded(self, tell: Callable[[str], None], act: Callable[..., object]) -> Callable[..., object]:
         """A callback of a control: one at a time, and its faults are messages."""
@@ -193,7 +208,7 @@ class CaseForm(calm.View):
     def _missing(self) -> Found:
         said = self.draft.checked
         known = {f for s in SECTIONS for f in self.draft.fields(s)}
-        fields = [f for f in known if f in said.at or f in said.missing]
+        fields = [f for f in known if f in said.at or f in said.missing or f in self.refused]
         order = {f: i for i, f in enumerate(f for s in SECTIONS for f in self.draft.fields(s))}
         elsewhere = "".join(calm.fault(f) for f in said.elsewhere(known))
         note = "" if fields or elsewhere else "Nothing: all that is needed is answered, and the case has no faults."
@@ -220,7 +235,8 @@ class CaseForm(calm.View):
             def here(field: str, name: str = name) -> bool:
                 return name == _MISSING or field.partition(".")[0] == name or (name == _GRID and field == GRID)
             missing = [f for f in said.missing if here(f)]
-            count = sum(len(faults) for f, faults in said.at.items() if here(f))
+            count = sum(len(faults) for f, faults in said.at.items() if here(f) and f not in self.refused)
+            count += sum(here(f) for f in self.refused)
             parts = [_NAV[name]] + ([f"{count} fault{'s' if count > 1 else ''}"] if count else []) + (
                 [f"{len(missing)} needed"] if missing else [])
             if button.description != (text := " · ".join(parts)):
@@ -234,7 +250,7 @@ class CaseForm(calm.View):
         fields = self.draft.left_over()
         back = w.Button(description="Take it back", button_style="primary", layout=w.Layout(width="auto"))
         away = w.Button(description="Throw it away", layout=w.Layout(width="auto"))
-        names = ", ".join(_asks(f) for f in fields[:8]) + (f" and {len(fields) - 8} more" if len(fields) > 8 else "")
+        names = ", ".join(asked(f) for f in fields[:8]) + (f" and {len(fields) - 8} more" if len(fields) > 8 else "")
         text = w.HTML(calm.page(calm.message(
             "Warning", f"{len(fields)} answers were typed earlier and not saved: {names}.",
             "Take them back, or go on with what stands in the file.")))
@@ -255,10 +271,3 @@ class CaseForm(calm.View):
         away.on_click(self.guarded(self.tell, decide(self.draft.throw_away)))
         self._count()
         self._save.refresh()
-
-
-def _asks(field: str) -> str:
-    try:
-        return escape(question_of(field).asks)
-    except KeyError:
-        return escape(field)

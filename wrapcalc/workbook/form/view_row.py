@@ -82,6 +82,7 @@ class Row:
     def load(self) -> None:
         """Show what the draft holds; without this being taken for typing."""
         self._loading = True
+        self.form.refused.pop(self.field, None)  # what was typed gives way to what the draft holds
         try:
             answer, q = self.form.draft.answer(self.field), self.question
             if isinstance(self.answer, w.Dropdown):
@@ -121,8 +122,8 @@ class Row:
             self.answer.description = label
         faults = said.at.get(self.field, ())
         text = self.form.draft.answer(self.field).text
-        html = "".join(calm.fault(f, with_field=False) for f in faults)
-        other = "" if faults else in_other_words(self.question, text)
+        html = self.form.refused.get(self.field) or "".join(calm.fault(f, with_field=False) for f in faults)
+        other = "" if html else in_other_words(self.question, text)
         html += f'<span class="wb-quiet">{escape(other)}</span>' if other else ""
         if self._sheet is not None:
             html += self._sheet(text)
@@ -162,9 +163,16 @@ class Row:
                 self.unit.value = typed
                 self._loading = False
             text = joined(text, self.unit.value)
-        self.form.draft.set(self.field, self._as_it_was(text), self.source.value if self.source else None,
-                            self.kind.value if self.kind else None)
+        self._take(text)
         self.form.refresh()
+
+    def _take(self, text: str) -> None:
+        """Give it to the draft. What the draft refuses stays in the control, and its message until it is mended."""
+        def take() -> None:
+            self.form.draft.set(self.field, self._as_it_was(text), self.source.value if self.source else None,
+                                self.kind.value if self.kind else None)
+        self.form.refused.pop(self.field, None)
+        self.form.guarded(lambda html: self.form.refused.update({self.field: html}), take)()
 
     def _as_it_was(self, text: str) -> str:
         """The text of the draft where number and unit are still the ones that it was shown as."""

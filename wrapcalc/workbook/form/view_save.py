@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import ipywidgets as w
 
 from wrapcalc.workbook import calm
-from wrapcalc.workbook.form.draft import NeedsWord, question_of
+from wrapcalc.workbook.form.draft import NeedsWord, listed, question_of
 from wrapcalc.workbook.form.outcome import command, outcome
 
 if TYPE_CHECKING:
@@ -32,7 +32,8 @@ class SaveBar:
         self.run = w.Button(description="Run the saved case", layout=w.Layout(width="auto"))
         self.told = w.HTML()
         self.told.add_class("wb-form-told")
-        self._of, self._result = "", ""  # the draft that the last message was about, and what running gave
+        self._of: object = None  # what the last message was about
+        self._result = ""  # what running gave
         self.save.on_click(form.guarded(self._tell, self._saved))
         self.run.on_click(form.guarded(self._tell, self._ran))
         self.box = w.VBox([self.state, w.HBox([self.name, self.save, self.replace, self.run], layout=w.Layout(
@@ -53,24 +54,32 @@ class SaveBar:
         whole += (f"; needed and not answered: {len(said.for_decision)} for any decision, {len(said.for_wrap)} for a "
                   "wrap" if said.missing else "; all that is needed is answered" if said.reads else "")
         if not draft.on_disk:
-            state = calm.message("Note", "a new case, not saved yet.")
+            state = calm.message("Note", "a new case, not saved yet.", draft.not_kept)
         elif unsaved:
-            names = ", ".join(_asks(f) for f in unsaved[:_MOST])
+            names = ", ".join(asked(f) for f in unsaved[:_MOST])
             names += f" and {len(unsaved) - _MOST} more" if len(unsaved) > _MOST else ""
             state = calm.message("Note", f"not saved: {names}.", "" if draft.kept else
-                                 "This folder cannot be written: what you type lives in this page alone.")
+                                 draft.not_kept)
         else:
-            state = '<div class="wb-quiet">All that was typed is saved.</div>'
+            state = "" if self.form.refused else '<div class="wb-quiet">All that was typed is saved.</div>'
+        if refused := list(self.form.refused):
+            state = calm.message("Warning", f"{len(refused)} answer{'s' if len(refused) > 1 else ''} cannot be taken "
+                                 f"as typed: {listed([asked(f) for f in refused])}.",
+                                 "Nothing is saved until that is mended at its field.") + state
         html = calm.page(f"<div><b>{where}</b>: {escape(whole)}.</div>{state}")
         if self.state.value != html:
             self.state.value = html
-        if self.told.value and self._of != draft.text:  # it was about an earlier state
+        if self.told.value and self._of != self._about():  # it was about an earlier state
             old = calm.message("Warning", "worked out before the last change.", "Save, then run again.")
             self._tell(old + self._result if self._result else "")
 
     def _tell(self, html: str) -> None:
-        self._of = self.form.draft.text
+        self._of = self._about()
         self.told.value = calm.page(html) if html else ""
+
+    def _about(self) -> object:
+        """What a message is about: the draft, and what is typed that it cannot take."""
+        return self.form.draft.text, tuple(self.form.refused)
 
     def _ask_for_word(self, ask: bool) -> None:
         self.replace.layout.display = "" if ask else "none"
@@ -80,6 +89,7 @@ class SaveBar:
     def _saved(self, _: object) -> None:
         form = self.form
         form.flush()
+        form.all_taken()
         draft, self._result = form.draft, ""
         before, other = draft.name, self.name.value.strip()
         try:
@@ -107,7 +117,7 @@ class SaveBar:
     def _ran(self, _: object) -> None:
         self.form.flush()
         draft = self.form.draft
-        unsaved = len(draft.unsaved()) if draft.on_disk else 0
+        unsaved = len({*draft.unsaved(), *self.form.refused}) if draft.on_disk else 0
         warning = calm.message("Warning", f"{unsaved} answer{'s' if unsaved > 1 else ''} on this page "
                                f"{'are' if unsaved > 1 else 'is'} not saved and not in this result.") if unsaved else ""
         result = calm.scrolling(outcome(draft.path).html, "What the saved case gives")
@@ -115,7 +125,8 @@ class SaveBar:
         self._tell(warning + self._result)
 
 
-def _asks(field: str) -> str:
+def asked(field: str) -> str:
+    """What a field asks, in words."""
     try:
         return question_of(field).asks
     except KeyError:

@@ -41,8 +41,8 @@ class Section:
     def _comes_first(self, field: str) -> bool:
         draft = self.form.draft
         said = draft.checked
-        return (field in said.needs or field in said.at or questions()[field].need == "site"
-                or not draft.answer(field).blank)
+        return (field in said.needs or field in said.at or field in self.form.refused
+                or questions()[field].need == "site" or not draft.answer(field).blank)
 
     def _lay(self, fields: Sequence[str]) -> None:
         rest = [f for f in fields if f not in self._first]
@@ -107,6 +107,7 @@ class Listed:
     def _removal(self, index: int) -> Callable[[object], None]:
         def remove(_: object) -> None:
             self.form.flush()
+            self.form.all_taken(f"{self.section}.")  # the rows are shown anew: what is typed would go unsaid
             self.form.draft.drop_row(self.section, index)
             self._shown = -1
             self.form.reload(f"{self.section}.")

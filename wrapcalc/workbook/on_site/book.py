@@ -5,18 +5,20 @@ from __future__ import annotations
 import csv
 import datetime
 import io
+import re
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 
+from wrapcalc import units
 from wrapcalc.case.csv_table import Row as Cells
-from wrapcalc.case.csv_table import read_rows
+from wrapcalc.case.csv_table import counted, read_rows
 from wrapcalc.case.readings import COLUMNS, HELP_COLUMNS, MAX_BYTES, WHATS, Reading, Readings, parse_rows
 from wrapcalc.errors import CaseFaults, Fault, PackageError, WrapcalcError
 from wrapcalc.package import closeout as co
 from wrapcalc.package.digests import sha256
 from wrapcalc.workbook.on_site.alone import Alone, Said
-from wrapcalc.workbook.on_site.kept import Kept
+from wrapcalc.workbook.on_site.kept import Kept, unwritable
 from wrapcalc.workbook.on_site.opened import Opened
 from wrapcalc.workbook.on_site.topics import clause, topic_of
 
@@ -25,6 +27,10 @@ NAME, TEMPLATE = "readings.csv", "readings-template.csv"
 BY_HAND = ("reading", "time", "by", "instrument", "remark")
 MET, NOT_MET, MISSING, UNREAD, READ, OPTIONAL = (
     "met", "not met", "missing", "cannot be read", "read, judged with the others", "where it applies")
+#: What a spreadsheet takes for a formula, and of that what is but a number, with its unit or without.
+_RUNS = re.compile(r"[=+\-@]")
+_NUMBER = re.compile(r"[+-](?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?"
+                     r"(?: ?[µA-Za-z][A-Za-z]{0,7}[23²³]?| ?°[CFR]| ?%)?", re.ASCII)
 _LOGS = ("line pressure", "steel temperature")
 
 
@@ -89,7 +95,13 @@ class ReadingsBook:
         for e in self._template:
             e.needed = not e.how.endswith("; where it applies")
         self.kept = Kept(opened.field_folder / NAME, blank)
-        self._open(self.kept.text)
+        try:
+            self._open(self.kept.text)
+        except CaseFaults:
+            if not self.kept.dirty:
+                raise
+            self.kept.set_aside()
+            self._open(self.kept.text)
 
     def _open(self, raw: bytes) -> None:
         self.entries = self._with_template(self._entries(read_rows(
@@ -149,12 +161,18 @@ class ReadingsBook:
         return str(max((int(n) for n in taken if n.isdecimal() and len(n) < 9), default=0) + 1)
 
     def put(self, index: int, column: str, text: str) -> None:
-        """Write one cell. Nothing is refused here: the standing of the row says what cannot be read."""
-        self.entries[index].cells[column] = _plain(text)
+        """Write one cell. What cannot be read is taken, and the standing of its row says so. CaseFaults for what no
+        file can hold, and what a spreadsheet would run: the reader takes cells as they are, so nothing defuses them."""
+        text = _plain(text)
+        if fault := _refused(NAME, column, text, index + 2):
+            raise CaseFaults([fault])
+        self.entries[index].cells[column] = text
         self.kept.keep(self.raw)
 
     def add(self, what: str, where: str) -> int:
-        """One more row; gives its index."""
+        """One more row; gives its index. Raises CaseFaults as `put` does."""
+        if fault := _refused(NAME, "where", _plain(where), None):
+            raise CaseFaults([fault])
         like = next((t for t in self._template if t.what == what), None)
         number = self._free({e.cells["row"] for e in self.entries})
         cells = dict.fromkeys(COLUMNS, "") | {"row": number, "what": what, "where": _plain(where)}
@@ -176,7 +194,12 @@ class ReadingsBook:
         else:
             rows = read_rows(raw, name, "a table of readings with the columns " + ", ".join(COLUMNS),
                              "start from readings-template.csv of the package")
-        self.entries = self._with_template(self._entries(rows, name))
+        entries = self._entries(rows, name)
+        refused = [f for e, (line, _) in zip(entries, rows[1:], strict=True) for c in COLUMNS
+                   if (f := _refused(name, c, e.cells[c], line))]
+        if refused:
+            raise CaseFaults(counted(refused, name))
+        self.entries = self._with_template(entries)
         self.kept.keep(self.raw)
         return sum(not e.blank for e in self.entries)
 
@@ -370,3 +393,12 @@ def _plain(text: str) -> str:
 def _inert(text: str) -> str:
     """A cell that only helps, as the template writes it: never one that a spreadsheet could run."""
     return "'" + text if text[:1] in ("=", "+", "-", "@", "\t") else text
+
+
+def _refused(file: str, column: str, text: str, line: int | None) -> Fault | None:
+    """The fault of a cell that cannot be saved as it is; None of one that can."""
+    if _RUNS.match(text) and not _NUMBER.fullmatch(text):
+        return Fault(file, column, f"{units.shown(text)}, which a spreadsheet would run as a formula", "a number with "
+                     "its unit, or a text that does not begin with = + - or @", "begin it with a letter or a digit",
+                     line)
+    return unwritable(file, column, text, line)

@@ -9,6 +9,7 @@ from typing import Any
 
 from wrapcalc.errors import PackageError
 from wrapcalc.package.closeout import Rerun, rerun
+from wrapcalc.package.digests import MANIFEST
 from wrapcalc.package.explain import read_record
 from wrapcalc.package.issued import Issued, issued
 from wrapcalc.stages.job import WRAP
@@ -61,4 +62,19 @@ def opened(package_folder: str, field_folder: str, what: str) -> Opened:
     if word != WRAP:
         raise PackageError(f"{of.name}: its decision is '{word}'; only a package that decides '{WRAP}' has field data "
                            f"to {what}")
-    return Opened(package, of, Path(field_folder) if field_folder else Path(FIELD) / of.name, record)
+    folder = Path(field_folder) if field_folder else Path(FIELD) / of.name
+    _outside(folder)
+    return Opened(package, of, folder, record)
+
+
+def _outside(folder: Path) -> None:
+    """Raises PackageError for a folder of field data in a sealed one: a file more, and that one verifies no longer."""
+    try:
+        real = folder.resolve()
+        sealed = next((p for p in (real, *real.parents) if (p / MANIFEST).is_file()), None)
+    except (OSError, ValueError, RuntimeError) as e:
+        raise PackageError(f"{str(folder)!r}: is no folder for field data ({e}); name another one") from None
+    if sealed is not None:
+        raise PackageError(f"{folder}: is {'the sealed folder' if sealed == real else 'in the sealed folder'} "
+                           f"{sealed.name}, in which nothing may be changed or added; name a folder outside it for "
+                           f"your field data, such as {FIELD}/{sealed.name}")

@@ -40,6 +40,7 @@ def unsaved(book: ReadingsBook) -> str:
     """What was typed and is not saved."""
     out = calm.message("Warning", f"{words}.", "Save over it, or drop what was typed and open what is there now."
                        ) if (words := book.kept.changed()) else ""
+    out += "".join(calm.message("Warning", f"{t}.") for t in book.kept.told())
     rows = book.unsaved()
     if not rows:
         return out + (calm.message("Note", "the readings are as they are saved; saving writes the file anew, in the "

@@ -29,6 +29,7 @@ def unsaved(sheet: FoundSheet) -> str:
     """What was typed and is not saved."""
     out = calm.message("Warning", f"{words}.", "Save over it, or drop what was typed and open what is there now."
                        ) if (words := sheet.kept.changed()) else ""
+    out += "".join(calm.message("Warning", f"{t}.") for t in sheet.kept.told())
     rows = sheet.unsaved()
     if not rows:
         return out

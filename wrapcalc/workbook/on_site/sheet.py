@@ -23,9 +23,10 @@ from wrapcalc.package.digests import sha256
 from wrapcalc.reading import decoded, parse_toml
 from wrapcalc.stages.chain import DEPTH, LENGTH, OPENING, WALL, WIDTH
 from wrapcalc.values import Origin, Value
-from wrapcalc.workbook.on_site.kept import Kept, put
+from wrapcalc.workbook.form.pasted import Pasted, read_pasted, text_of_file
+from wrapcalc.workbook.on_site.kept import Kept, put, unwritable
 from wrapcalc.workbook.on_site.opened import Opened
-from wrapcalc.workbook.on_site.questions import FIXED, Question, questions
+from wrapcalc.workbook.on_site.questions import FIXED, TITLES, Question, questions
 
 NAME, FORM, GRID = "as_found.toml", "as-found-form.toml", "found-grid.csv"
 #: Fields whose answer is a number without a unit, and those that hold several readings.
@@ -52,7 +53,13 @@ class FoundSheet:
         self._form = tomlkit.parse(blank.decode("utf-8"))
         self.kept = Kept(opened.field_folder / NAME, blank)
         self._judged: tuple[str, af.Judged] | None = None
-        self._open()
+        try:
+            self._open()
+        except CaseFaults:
+            if not self.kept.dirty:
+                raise
+            self.kept.set_aside()
+            self._open()
 
     def _open(self) -> None:
         raw = self.kept.text
@@ -62,6 +69,8 @@ class FoundSheet:
         except TOMLKitError as e:
             raise CaseFaults([Fault(NAME, "the file", f"text that is not TOML: {e}", "a sheet made from the form of "
                                     "the package", "mend that line with an editor")]) from None
+        if faults := list(_misshapen(self._sheet)):
+            raise CaseFaults(faults)
 
     # -- questions and answers -----------------------------------------------------------------------------------
     @property
@@ -86,7 +95,9 @@ class FoundSheet:
                 if (was := _answer(saved, q.field)) != (now := self.answer(q.field))]
 
     def put(self, field: str, text: str) -> None:
-        """Answer a field. Nothing is refused here: `faults` says what cannot be read."""
+        """Answer a field. What cannot be read is taken, and `read` says so; CaseFaults for what no file can hold."""
+        if fault := unwritable(NAME, field, text):
+            raise CaseFaults([fault])
         *path, key = field.split(".")
         here: Any = self._sheet
         for part in path:
@@ -135,24 +146,23 @@ class FoundSheet:
                 yield name
 
     # -- readings of the depth -----------------------------------------------------------------------------------
-    def take_grid(self, raw: bytes, name: str = GRID) -> Grid:
-        """Put a depth grid beside the sheet and name it there. Raises CaseFaults for what is no grid; a file of that
-        name with other readings stays, and the new one gets a number."""
-        raw = as_csv(raw, name)
-        grid = read_grid(raw, name)
+    def take_grid(self, raw: bytes, name: str = GRID) -> Pasted:
+        """Put a depth grid, as a spreadsheet gives it, beside the sheet and name it there. Raises CaseFaults for what
+        is no grid; a file of that name with other readings stays, and the new one gets a number."""
+        taken = read_pasted(text_of_file(raw, name), name=name)
         place = self.kept.path.parent
         stem, suffix = Path(name).stem, Path(name).suffix or ".csv"
         for number in range(1, 1000):
             path = place / (f"{stem}{suffix}" if number == 1 else f"{stem}-{number}{suffix}")
             if not path.exists():
-                put(path, raw)
+                put(path, taken.csv)
                 break
-            if path.read_bytes() == raw:
+            if path.read_bytes() == taken.csv:
                 break
         else:
             raise PackageError(f"{place}: too many grids named {name}; move some of them away")
         self.put("defect.grid", path.name)
-        return grid
+        return taken
 
     def grid(self) -> Grid | None:
         """The grid that the sheet names, when it can be read."""
@@ -254,20 +264,17 @@ class FoundSheet:
             raise PackageError(f"the sheet has answers that are not saved; save it before it is {what}")
 
 
-def as_csv(raw: bytes, name: str) -> bytes:
-    """Cells pasted from a spreadsheet, which stand between tabs, as CSV; anything else as it is."""
-    import csv
-    import io
-    text = decoded(raw, name, "save it as CSV (UTF-8)")
-    if "\t" not in text:
-        return raw
-    buffer = io.StringIO()
-    writer = csv.writer(buffer, lineterminator="\n")
-    for row in csv.reader(io.StringIO(text), delimiter="\t"):
-        while row and not row[-1].strip():
-            row.pop()
-        writer.writerow(row)
-    return buffer.getvalue().encode()
+def _misshapen(sheet: Any) -> Iterator[Fault]:
+    """Faults of a sheet whose tables are none."""
+    for table in TITLES:
+        item = sheet.get(table)
+        rows = table == "neighbour"
+        if item is None or (isinstance(item, list) and all(isinstance(r, dict) for r in item) if rows
+                            else isinstance(item, dict)):
+            continue
+        head = f"[[{table}]]" if rows else f"[{table}]"
+        yield Fault(NAME, table, units.shown(_text(item)), f"{'tables' if rows else 'a table'}, headed {head}",
+                    f"write it below a heading {head}, as the form of the package does")
 
 
 def _readable(s: Sighting) -> Iterator[Fault]:

@@ -8,7 +8,7 @@ from typing import Any
 import ipywidgets as w
 
 from wrapcalc.case.readings import WHATS
-from wrapcalc.errors import PackageError
+from wrapcalc.errors import CaseFaults, PackageError
 from wrapcalc.workbook import calm
 from wrapcalc.workbook.on_site import pages_close as pages
 from wrapcalc.workbook.on_site.book import BY_HAND, Judgement, ReadingsBook
@@ -104,6 +104,9 @@ class CloseView(calm.View):
         def typed(change: Any) -> None:
             try:
                 self.book.put(i, column, change["new"])
+            except CaseFaults:  # not taken: the field shows what is
+                change["owner"].value = self.book.entries[i].cells[column]
+                raise
             finally:
                 self._tell("")
                 self._judge()

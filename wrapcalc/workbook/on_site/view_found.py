@@ -8,7 +8,7 @@ from typing import Any
 import ipywidgets as w
 
 from wrapcalc.case.as_found import Sighting
-from wrapcalc.errors import Fault, WrapcalcError
+from wrapcalc.errors import CaseFaults, Fault, WrapcalcError
 from wrapcalc.workbook import calm
 from wrapcalc.workbook.on_site import pages_found as pages
 from wrapcalc.workbook.on_site.kept import ChangedOnDisk
@@ -79,6 +79,9 @@ class FoundView(calm.View):
             if not self._filling:
                 try:
                     self.sheet.put(q.field, change["new"])
+                except CaseFaults:  # not taken: the field shows what is
+                    control.value = self.sheet.answer(q.field)
+                    raise
                 finally:
                     self._tell("")
                     self._refresh()
@@ -185,10 +188,10 @@ class FoundView(calm.View):
             self._grid_taken(bytes(file["content"]), str(file["name"]))
 
     def _grid_taken(self, raw: bytes, *name: str) -> None:
-        self.sheet.take_grid(raw, *name)
+        taken = self.sheet.take_grid(raw, *name)
         self._fill()
-        name = self.sheet.answer("defect.grid")
-        self._tell_grid(calm.message("Done", f"the grid stands in {name} beside the sheet."))
+        said = " ".join((f"the grid stands in {self.sheet.answer('defect.grid')} beside the sheet.", *taken.notes))
+        self._tell_grid(calm.message("Done", said))
 
     def still(self) -> Shown:
         """The page without widgets."""

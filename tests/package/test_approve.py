@@ -215,6 +215,46 @@ def test_another_record_under_a_new_seal_is_refused(out):
         go(package)
 
 
+def _new_record(package, change) -> None:
+    """Another record under a manifest that names it, as somebody could write both."""
+    raw = json.dumps(change(json.loads((package / "record.json").read_bytes()))).encode()
+    (package / "record.json").write_bytes(raw)
+    old = digests.read_manifest(package)
+    for name in (digests.MANIFEST, digests.SEAL):
+        (package / name).unlink()
+    digests.write_manifest(package, {k: v for k, v in old.items() if k not in ("schema", "versions", "files")} | {
+        "record_sha256": digests.sha256(raw)})
+
+
+def _printed_otherwise(record):
+    record["headline"][0]["value"]["shown"] = "99 MPa"
+    return record
+
+
+@pytest.mark.parametrize(("change", "message"), [
+    (_printed_otherwise, "does not verify .record, part 'headline': differs. and is not approved"),
+    (lambda r: r | {"case": r["case"] | {"prepared_by": None}}, "does not verify .record, part 'case': differs"),
+    (lambda r: r | {"case": None}, "does not verify .record, part 'case': differs"),
+    (lambda r: r | {"headline": "x"}, "does not verify .record, part 'headline': differs"),
+    (lambda r: r | {"items": {"a": 1}}, r"does not verify .record\.json: the record is damaged"),
+    (lambda r: r | {"items": [i | {"title": "x"} for i in r["items"]]}, "differs in title; .*; and [0-9]+ more"),
+    (lambda r: [r], r"record\.json: the record is damaged; restore the package")])
+def test_a_record_that_a_new_run_does_not_give_again_is_refused(out, change, message):
+    _new_record(out / "HB-02-r1", change)
+    with pytest.raises(PackageError, match=message):
+        go(out / "HB-02-r1", author="Someone Else", checker="E. Example")
+    assert left(out) == ["HB-02-r1", "HB-51-r1"]
+
+
+def test_other_versions_that_give_the_same_are_noted_and_approved(out):
+    package = out / "HB-02-r1"
+    manifest = json.loads((package / "manifest.json").read_bytes())
+    raw = json.dumps(manifest | {"versions": manifest["versions"] | {"numpy": "0.1"}}).encode()
+    (package / "manifest.json").write_bytes(raw)
+    (package / "manifest.sha256").write_text(f"{digests.sha256(raw)}  manifest.json\n", "utf-8")
+    assert any(n.startswith("Versions changed since the package was made: numpy 0.1 → ") for n in go(package).notices)
+
+
 @pytest.mark.parametrize("change", [{"schema": 99}, {"site": None}])
 def test_a_record_of_another_layout_is_refused(out, change):
     package = out / "HB-51-r1"

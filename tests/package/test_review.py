@@ -42,7 +42,7 @@ def test_what_is_said_stands_in_the_file_at_once_and_cites_the_package(first):
         (2, "2026-11-02T09:30:15Z", CHECKER, "A2", "comment", "Pit gauge, three readings.")]
     assert review == review_of(package, "HB-02-r1", cited, read_record(package))[0]
     assert {p.name: p.read_bytes() for p in package.iterdir()} == untouched  # the package itself is never changed
-    assert sorted(p.name for p in (first / "review" / "HB-02-r1").iterdir()) == [".lock", "comments.jsonl"]
+    assert sorted(p.name for p in (first / "review" / "HB-02-r1").iterdir()) == [".lock", "comments.jsonl", "last.json"]
 
 
 def test_lines_are_only_ever_added(first):
@@ -166,6 +166,122 @@ def test_a_review_that_was_changed_is_refused_to_read_add_to_and_approve(first, 
     assert lines(first) == spoilt and not (first / "approval").exists()
 
 
+def _last(first):
+    return first / "review" / "HB-02-r1" / "last.json"
+
+
+def _told_nothing_and_refused(first, message):
+    """Neither read, nor added to, nor approved over; and no file touched."""
+    package, path = first / "HB-02-r1", first / "review" / "HB-02-r1"
+    of, record = opened(package)
+    before_ = {p.name: p.read_bytes() for p in path.iterdir() if p.is_file()} if path.is_dir() else {}
+    for act in (lambda: review_of(package, of.name, of.digest, record), lambda: approved(package),
+                lambda: speak(package, (CHECKER, COMMENT, "A4", "more"))):
+        with pytest.raises(PackageError, match=message):
+            act()
+    after = {p.name: p.read_bytes() for p in path.iterdir() if p.is_file()} if path.is_dir() else {}
+    assert before_ == {k: v for k, v in after.items() if k in before_} and not (first / "approval").exists()
+
+
+def _asked(first):
+    speak(first / "HB-02-r1", (CHECKER, CHECKED, "A1"), (CHECKER, CHECKED, "A2"), (CHECKER, QUERY, "A3", "Which?"))
+
+
+@pytest.mark.parametrize("change", [
+    lambda raw: b"".join(raw.splitlines(True)[:-1]), lambda raw: b"".join(raw.splitlines(True)[:-2]),
+    lambda raw: b"".join(raw.splitlines(True)[:1]), lambda raw: raw.replace(b"Which?", b"Never mind."),
+    lambda raw: raw.replace(b'"query", "text": "Which?", "query": 1', b'"comment", "text": "Which?", "query": 0')])
+def test_an_open_query_cannot_be_cut_or_edited_away_at_the_end(first, change):
+    _asked(first)
+    whole = lines(first)
+    _spoil(first, change)
+    assert lines(first) != whole
+    _told_nothing_and_refused(first, r"the last lines are not those that last\.json tells of")
+
+
+def test_a_review_that_was_taken_away_whole_but_for_its_count_is_not_no_review(first):
+    _asked(first)
+    (first / "review" / "HB-02-r1" / "comments.jsonl").unlink()
+    _told_nothing_and_refused(first, r"comments\.jsonl: missing, though last\.json beside it tells of lines")
+
+
+@pytest.mark.parametrize("told", [b"{", b"[]", b'{"entries": true, "last_sha256": ""}', b'{"entries": 3}',
+                                  b'{"entries": 0, "last_sha256": ""}', b'{"entries": 3, "entries": 3}', b""])
+def test_a_count_that_cannot_be_read_is_damage(first, told):
+    _asked(first)
+    _last(first).write_bytes(told)
+    _told_nothing_and_refused(first, r"last\.json, line 1: it .*the review was damaged")
+
+
+def test_a_missing_count_is_damage(first):
+    _asked(first)
+    _last(first).unlink()
+    _told_nothing_and_refused(first, r"from here on there are lines that last\.json beside it does not tell of")
+
+
+@pytest.mark.parametrize("had", [0, 2])
+def test_a_run_that_ended_between_the_two_files_is_taken_up_and_put_right(first, monkeypatch, had):
+    package, put = first / "HB-02-r1", rv._put
+    if had:
+        speak(package, *[(CHECKER, CHECKED, f"A{k + 1}") for k in range(had)])
+
+    def ends(folder, name, raw):
+        if name == rv.LAST:
+            raise KeyboardInterrupt
+        put(folder, name, raw)
+    monkeypatch.setattr(rv, "_put", ends)
+    with pytest.raises(KeyboardInterrupt):
+        speak(package, (CHECKER, QUERY, "A3", "Which?"))
+    monkeypatch.setattr(rv, "_put", put)
+    of, record = opened(package)
+    assert [q.number for q in review_of(package, of.name, of.digest, record)[0].open()] == [1]
+    assert not _last(first).exists() if had == 0 else json.loads(_last(first).read_bytes())["entries"] == had
+    speak(package, (CHECKER, COMMENT, "A1", "on"))
+    told = json.loads(_last(first).read_bytes())
+    assert told == {"entries": had + 2, "last_sha256": digests.sha256(lines(first).splitlines()[-1])}
+
+
+def test_a_count_that_cannot_be_written_leaves_the_line_standing(first, monkeypatch):
+    package, put = first / "HB-02-r1", rv._put
+
+    def full(folder, name, raw):
+        if name == rv.LAST:
+            raise OSError(28, "No space left on device")
+        put(folder, name, raw)
+    monkeypatch.setattr(rv, "_put", full)
+    assert speak(package, (CHECKER, CHECKED, "A1")).ticks().keys() == {"A1"}
+    before_ = lines(first)
+    with pytest.raises(PackageError, match=r"cannot be written .No space left on device.; this was not saved"):
+        speak(package, (CHECKER, CHECKED, "A2"))
+    assert lines(first) == before_
+
+
+def test_a_key_that_stands_twice_is_damage(first):
+    _asked(first)
+    _spoil(first, lambda raw: _second(raw, lambda x: x[:-1] + b', "who": "E. Example"}'))
+    _told_nothing_and_refused(first, "line 3: it cannot be read, or says a thing twice")
+
+
+@pytest.mark.parametrize("name", ["comments.jsonl", "last.json", "", ".."])
+def test_a_link_that_leads_nowhere_is_not_no_review(first, name):
+    folder = first / "review" / "HB-02-r1"
+    path = folder if not name else folder.parent if name == ".." else folder / name
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.symlink_to(first / "nowhere")
+    of, record = opened(first / "HB-02-r1")
+    for act in (lambda: review_of(first / "HB-02-r1", of.name, of.digest, record), lambda: approved(first / "HB-02-r1"),
+                lambda: speak(first / "HB-02-r1", (CHECKER, CHECKED, "A1"))):
+        with pytest.raises(PackageError, match=r"this is a link, and what it leads to is not there|cannot be written"):
+            act()
+    assert path.is_symlink() and not (first / "approval").exists()
+
+
+def test_a_file_in_place_of_the_folder_is_not_no_review(first):
+    (first / "review").write_text("x", "utf-8")
+    with pytest.raises(PackageError, match="found a file; allowed: a folder, with the reviews of packages in it"):
+        approved(first / "HB-02-r1")
+
+
 def test_a_file_far_too_large_is_not_read(first, monkeypatch):
     speak(first / "HB-02-r1", (CHECKER, CHECKED, "A1"))
     monkeypatch.setattr(rv, "MOST_BYTES", 100)
@@ -218,7 +334,7 @@ def test_a_full_disk_loses_nothing_that_was_said(first, monkeypatch):
     with pytest.raises(PackageError, match=r"cannot be written \(No space left on device\); this was not saved, what "):
         speak(first / "HB-02-r1", (CHECKER, CHECKED, "A2"))
     assert lines(first) == before_
-    assert sorted(p.name for p in (first / "review" / "HB-02-r1").iterdir()) == [".lock", "comments.jsonl"]
+    assert sorted(p.name for p in (first / "review" / "HB-02-r1").iterdir()) == [".lock", "comments.jsonl", "last.json"]
 
 
 def test_no_leave_to_write_is_one_message(first, monkeypatch):

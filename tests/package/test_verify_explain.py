@@ -6,6 +6,8 @@ import shutil
 import pytest
 
 from wrapcalc.cli import main
+from wrapcalc.errors import PackageError
+from wrapcalc.package import digests
 from wrapcalc.package.build import guards
 from wrapcalc.package.explain import explain, read_record
 
@@ -55,12 +57,48 @@ def test_a_changed_number_is_found_by_recomputation_and_named(copy, capsys):
 
 @pytest.mark.parametrize(("name", "text", "message"), [
     ("manifest.json", "{", "the manifest cannot be read"),
+    ("manifest.json", "[]", "the manifest cannot be read"),
     ("manifest.json", '{"schema": 9, "files": {}, "revision": 1}', "newer wrapcalc"),
 ])
 def test_a_broken_manifest_is_a_message(copy, capsys, name, text, message):
     (copy / name).write_text(text, encoding="utf-8")
     assert main(["verify", str(copy)]) == 1
     assert message in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("key", "value", "allowed"), [
+    ("case", None, "found nothing; allowed: a text"), ("case", 7, "found 7; allowed: a text"),
+    ("versions", None, "found nothing; allowed: names, each with a text"),
+    ("versions", [], r"found \[\]; allowed: names"), ("versions", {"numpy": 2}, "allowed: names"),
+    ("files", None, "found nothing; allowed: names"), ("files", {"case.toml": 5}, "allowed: names"),
+    ("revision", True, "found True; allowed: a whole number from 1"), ("revision", 0, "found 0; allowed"),
+    ("revision", "1", "found '1'; allowed"), ("revision", None, "found nothing; allowed"),
+    ("previous", "x", "found 'x'; allowed: nothing, or revision and manifest_sha256 of the one before"),
+    ("previous", {"revision": [1]}, "allowed: nothing, or revision"), ("record_sha256", 5, "found 5; allowed: a text"),
+    ("kind", [], r"found \[\]; allowed: a text, or nothing"), ("decision", 1, "found 1; allowed: a text")])
+def test_a_manifest_with_what_wrapcalc_never_writes_names_the_key(copy, key, value, allowed):
+    manifest = {k: v for k, v in (json.loads((copy / "manifest.json").read_bytes()) | {key: value}).items()
+                if v is not None}
+    (copy / "manifest.json").write_text(json.dumps(manifest), "utf-8")
+    with pytest.raises(PackageError, match=rf"manifest\.json, {key}: .*{allowed}.*The package was damaged; restore it"):
+        digests.read_manifest(copy)
+
+
+def _each(**change):
+    return lambda r: r | {"items": [i | change for i in r["items"]]}
+
+
+@pytest.mark.parametrize("change", [
+    lambda r: r | {"items": [{k: v for k, v in i.items() if k != "id"} for i in r["items"]]}, _each(id=[1]),
+    _each(id="A1"), _each(id=5), _each(title=None), _each(type=None), _each(result=None), _each(result={}),
+    _each(formula=[]), lambda r: r | {"items": {"a": 1}}, lambda r: r | {"items": None},
+    lambda r: r | {"items": ["a"]}])
+def test_a_damaged_record_is_one_message(copy, capsys, change):
+    record = change(json.loads((copy / "record.json").read_bytes()))
+    (copy / "record.json").write_text(json.dumps(record), "utf-8")
+    assert main(["verify", str(copy)]) == 1
+    got = capsys.readouterr()
+    assert "record.json: the record is damaged\n" in got.out and "NOT VERIFIED" in got.out and not got.err
 
 
 @pytest.mark.parametrize("command", [["verify"], ["explain"]])

@@ -18,10 +18,13 @@ from wrapcalc.package.issued import Issued, issued
 from wrapcalc.package.report import IDENTITIES, Approval, report_html, unverified
 from wrapcalc.package.review import typed_name
 from wrapcalc.package.review_approval import Reviewed, reviewed
+from wrapcalc.package.verify import verify
 from wrapcalc.people import person_key
 
 PLACE, KIND, DATA = "approval", "approval", "approval.json"
 RECORD = "record.json"
+#: So many faults of a package that does not verify are named.
+_MOST_TOLD = 3
 
 
 @dataclass(frozen=True)
@@ -42,14 +45,18 @@ class Result:
 
 @dataclass(frozen=True)
 class _Package(Issued):
+    """notes: versions that changed since the package was made, as `verify` tells them."""
+
     record: Mapping[str, Any]
+    notes: tuple[str, ...]
 
 
 def approve(package: Path, author: str, checker: str, approver: str, on: datetime.date, *,
             today: datetime.date | None = None) -> Result:
     """Approve a package; writes PACKAGES/approval/<its name>. today: by the clock, unless it is given.
 
-    Raises PackageError when the package is not as it was written, is superseded or approved already, when the names
+    Raises PackageError when the package is not as it was written, when a new run does not give its record again (see
+    `verify`: other versions that give the same are a notice), when it is superseded or approved already, when the names
     do not stand for people who may check and approve each other's work, when the day cannot be, when its review is
     damaged or has an open query, and when nothing can be written. Identities are typed, not authenticated: that is
     printed wherever the names are.
@@ -74,7 +81,14 @@ def approve(package: Path, author: str, checker: str, approver: str, on: datetim
 # -- may it be approved? -----------------------------------------------------------------------------------------
 def _sound(package: Path) -> _Package:
     of = issued(package, "approve")
-    return _Package(**vars(of), record=_record(package, of.manifest))
+    record = _record(package, of.manifest)
+    found = verify(package)
+    if not found.ok:
+        told = found.problems + found.differences
+        more = f"; and {len(told) - _MOST_TOLD} more" if told[_MOST_TOLD:] else ""
+        raise PackageError(f"{package}: this package does not verify ({'; '.join(told[:_MOST_TOLD])}{more}) and is not "
+                           "approved; restore it, or run the case again and approve what comes out")
+    return _Package(**vars(of), record=record, notes=tuple(found.notes))
 
 
 def _record(package: Path, manifest: Mapping[str, Any]) -> Mapping[str, Any]:
@@ -84,7 +98,12 @@ def _record(package: Path, manifest: Mapping[str, Any]) -> Mapping[str, Any]:
     if digests.sha256(raw) != manifest["record_sha256"]:
         raise PackageError(f"{package / RECORD}: this is not the record that the manifest names; the package was "
                            "damaged")
-    record: dict[str, Any] = json.loads(raw)
+    try:
+        record = json.loads(raw)
+    except (ValueError, RecursionError):
+        record = None
+    if not isinstance(record, dict):
+        raise PackageError(f"{package / RECORD}: the record is damaged; restore the package, or run the case again")
     if record.get("schema") != SCHEMA or "site" not in record:
         raise PackageError(f"{package / RECORD}: written by another version of wrapcalc, with another layout; run the "
                            "case again with this version and approve what comes out")
@@ -123,6 +142,8 @@ def _notices(of: _Package, approval: Approval, prepared: str) -> list[str]:
         out.append("Checker and approver are the same person.")
     if count := unverified(record):
         out.append(f"{count} values and formulas are from memory and not verified against a licensed copy.")
+    if of.notes:
+        out.append(f"Versions changed since the package was made: {'; '.join(of.notes)}.")
     if open_ := not_stated(record):
         out.append(f"Not stated for the site, to be filled in before work: {', '.join(open_)}.")
     return out

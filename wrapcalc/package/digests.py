@@ -6,6 +6,7 @@ import hashlib
 import json
 import platform
 import sys
+from collections.abc import Callable
 from importlib import metadata
 from pathlib import Path
 from typing import Any
@@ -45,21 +46,52 @@ def write_manifest(folder: Path, facts: dict[str, Any]) -> str:
 
 
 def read_manifest(folder: Path) -> dict[str, Any]:
-    """The manifest as data. Raises PackageError when the folder is not a package or the manifest is unreadable."""
+    """The manifest as data. Raises PackageError when the folder is not a package, when the manifest is unreadable, and
+    when a key of it holds what wrapcalc never writes there."""
     path = folder / MANIFEST
     if not path.is_file():
         raise PackageError(f"{folder}: this is not a package folder: it has no {MANIFEST}")
     try:
         data = json.loads(path.read_bytes())
-        ok = isinstance(data, dict) and isinstance(data.get("files"), dict) and isinstance(data.get("revision"), int)
     except (ValueError, RecursionError):
-        ok = False
-    if not ok:
-        raise PackageError(f"{folder / MANIFEST}: the manifest cannot be read; the package was damaged")
+        data = None
+    if not isinstance(data, dict):
+        raise PackageError(f"{path}: the manifest cannot be read; the package was damaged")
     if data.get("schema") != 1:
         raise PackageError(f"{folder / MANIFEST}: written by a newer wrapcalc (schema {data.get('schema')!r}, this "
                            "version reads 1); use that version")
+    for key, (allowed, may) in _KEYS.items():
+        if not may(data.get(key), data):
+            found = repr(data[key]) if key in data else "nothing"
+            raise PackageError(f"{path}, {key}: found {found[:40]}; allowed: {allowed}. The package was damaged; "
+                               "restore it, or run the case again")
     return data
+
+
+def _count(x: Any) -> bool:
+    return isinstance(x, int) and not isinstance(x, bool) and x > 0
+
+
+def _texts(x: Any) -> bool:
+    return isinstance(x, dict) and all(isinstance(v, str) for v in x.values())
+
+
+def _text_or_nothing(x: Any, _: dict[str, Any]) -> bool:
+    return x is None or isinstance(x, str)
+
+
+#: Key -> what may stand there, in words, and whether it does. A calculation package is of no kind, and names its case.
+_KEYS: dict[str, tuple[str, Callable[[Any, dict[str, Any]], bool]]] = {
+    "kind": ("a text, or nothing", _text_or_nothing),
+    "case": ("a text", lambda x, all_: isinstance(x, str) or (x is None and all_.get("kind") is not None)),
+    "revision": ("a whole number from 1", lambda x, _: _count(x)),
+    "previous": ("nothing, or revision and manifest_sha256 of the one before", lambda x, _: x is None or (
+        isinstance(x, dict) and _count(x.get("revision")) and isinstance(x.get("manifest_sha256"), str))),
+    **{key: ("a text, or nothing", _text_or_nothing) for key in (
+        "decision", "package", "record_sha256", "package_manifest_sha256", "comments_sha256")},
+    "versions": ("names, each with a text", lambda x, _: _texts(x)),
+    "files": ("names, each with a text", lambda x, _: _texts(x)),
+}
 
 
 def integrity(folder: Path) -> list[str]:

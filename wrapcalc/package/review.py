@@ -1,9 +1,11 @@
 """A review beside its package: who looked at which step, what was said, asked, answered and closed.
 
 `review/NAME-rN/comments.jsonl`, one JSON object to a line, is only ever added to. Its first line cites the package's
-manifest; each further line cites the line before it, so that a line that was changed or taken out shows. Names are
-typed, not authenticated: the chain tells damage, it does not prove who wrote. A line is written aside and renamed, at
-once, and nothing that was said is changed afterwards: a tick that is taken back is a line of its own.
+manifest; each further line cites the line before it. `last.json` beside it holds how many lines were said and the
+digest of the last one, so that the end of the file cannot be cut or edited unseen. Both show damage and careless edits;
+they do not show forgery: whoever writes lines, chain and `last.json` anew leaves no trace, and names are typed, not
+authenticated. Each file is written aside and renamed, the line first. A run that ends between the two leaves one line
+more than `last.json` tells: that is read as it stands, and `last.json` is put right before the next line.
 """
 
 from __future__ import annotations
@@ -29,7 +31,7 @@ from wrapcalc.package.issued import Issued, issued
 from wrapcalc.package.report import IDENTITIES
 from wrapcalc.people import checked_name, person_key
 
-PLACE, KIND, DATA = "review", "review", "comments.jsonl"
+PLACE, KIND, DATA, LAST = "review", "review", "comments.jsonl", "last.json"
 SCHEMA = 1
 #: What may be said of a step. `WHOLE` in place of a step: of the package as a whole.
 CHECKED, BACK, COMMENT, QUERY, ANSWER, CLOSED = "checked", "tick taken back", "comment", "query", "answer", "closed"
@@ -38,6 +40,7 @@ WHOLE = ""
 MOST_LETTERS, MOST_TEXT, MOST_BYTES = 60, 4000, 20_000_000
 #: So long, in seconds, a line waits for another session that writes.
 PATIENCE = 5.0
+_ATTEMPTS = 10
 _key = lru_cache(4096)(person_key)
 _KEYS = {"n": int, "at": str, "who": str, "item": str, "act": str, "text": str, "query": int, "previous": str}
 
@@ -147,15 +150,67 @@ def read_review(folder: Path, package: str, package_digest: str, steps: Collecti
     Raises PackageError when it is damaged, of a newer layout, or about another package than this.
     """
     path = folder / DATA
+    _not_led_astray(folder)
+    for _ in range(_ATTEMPTS):
+        told = _read(folder / LAST)
+        raw = _read(path)
+        if _read(folder / LAST) == told:  # else another session wrote between the two
+            break
+    if raw is None:
+        if told is not None:
+            raise PackageError(f"{path}: missing, though {LAST} beside it tells of lines; the review was damaged. Put "
+                               "back a whole copy of both, or move the folder away and review anew")
+        return Review(folder, package, package_digest)
+    review = parse(raw, path, package, package_digest, steps)
+    _ends_as_told(review, told)
+    return review
+
+
+def _not_led_astray(folder: Path) -> None:
+    """Raises PackageError where a link leads nowhere, or a file stands in place of a folder: not "no review"."""
+    for path in (folder.parent, folder, folder / DATA, folder / LAST):
+        if os.path.islink(path) and not path.exists():
+            raise PackageError(f"{path}: this is a link, and what it leads to is not there; put that back. Only if "
+                               "nobody reviewed the package, take the link away")
+    for path in (folder.parent, folder):
+        if path.exists() and not path.is_dir():
+            raise PackageError(f"{path}: found a file; allowed: a folder, with the reviews of packages in it. Move the "
+                               "file away, and put the folder back if there was one")
+
+
+def _read(path: Path) -> bytes | None:
+    """The file, None where there is none. Raises PackageError when it cannot be read, or is far too large."""
     try:
-        if not path.exists():
-            return Review(folder, package, package_digest)
+        if not os.path.lexists(path):
+            return None
         if path.stat().st_size > MOST_BYTES:
             raise PackageError(f"{path}: larger than {MOST_BYTES / 1e6:g} MB; this is no review that wrapcalc wrote")
-        raw = path.read_bytes()
+        return path.read_bytes()
     except OSError as e:
         raise PackageError(f"{path}: cannot be read ({e.strerror or e}); check its permissions") from None
-    return parse(raw, path, package, package_digest, steps)
+
+
+def _ends_as_told(review: Review, told: bytes | None) -> None:
+    """Raises PackageError when the lines are not those that `last.json` tells of, or those and one more."""
+    lines, count = review.raw.split(b"\n")[:-1], 0
+    if told is not None:
+        path = review.folder / LAST
+        data = _json(path, 1, told)
+        if {k: type(v) for k, v in data.items()} != {"entries": int, "last_sha256": str} or data["entries"] < 1:
+            raise _damaged(path, 1, "it does not tell how many lines were said")
+        count = data["entries"]
+        if count >= len(lines) or digests.sha256(lines[count]) != data["last_sha256"]:
+            raise _damaged(review.folder / DATA, min(count + 1, len(lines)),
+                           f"the last lines are not those that {LAST} tells of: they were changed or taken out")
+    if len(review.entries) > count + 1:
+        raise _damaged(review.folder / DATA, count + 2,
+                       f"from here on there are lines that {LAST} beside it does not tell of, or it is missing")
+
+
+def _told(review: Review) -> bytes:
+    """What `last.json` says of these lines."""
+    last = review.raw[:-1].rpartition(b"\n")[2]
+    return _line({"entries": len(review.entries), "last_sha256": digests.sha256(last)})
 
 
 def parse(raw: bytes, path: Path, package: str, package_digest: str, steps: Collection[str]) -> Review:
@@ -191,11 +246,19 @@ def _damaged(path: Path, line: int, why: str) -> PackageError:
 
 def _json(path: Path, line: int, raw: bytes) -> dict[str, Any]:
     try:
-        data = json.loads(raw)
+        data = json.loads(raw, object_pairs_hook=_once)
     except (ValueError, RecursionError):
-        raise _damaged(path, line, "it cannot be read") from None
+        raise _damaged(path, line, "it cannot be read, or says a thing twice") from None
     if not isinstance(data, dict):
         raise _damaged(path, line, "it is no line of a review")
+    return data
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """An object whose keys stand there once each; of two, another reader might believe the other one."""
+    data = dict(pairs)
+    if len(data) != len(pairs):
+        raise ValueError("a key stands there twice")
     return data
 
 
@@ -292,16 +355,21 @@ def say(of: Issued, record: Mapping[str, Any], who: str, act: str, item: str = W
         folder.mkdir(parents=True, exist_ok=True)
         with _alone(folder):
             review = read_review(folder, of.name, of.digest, steps)
+            if review.entries and _read(folder / LAST) != _told(review):
+                _put(folder, LAST, _told(review))
             if _stands(review, name, act, item):
                 return review
             number = _query(review, act, item, query, said)
             e = Entry(len(review.entries) + 1, when, name, item, act, said, number)
             raw = _with(review.raw or _head(of), e)
-            _put(folder, raw)
+            after = parse(raw, folder / DATA, of.name, of.digest, steps)
+            _put(folder, DATA, raw)
+            with contextlib.suppress(OSError):  # the line stands; the next one begins by putting this right
+                _put(folder, LAST, _told(after))
     except OSError as e:
         raise PackageError(f"{folder / DATA}: cannot be written ({e.strerror or e}); this was not saved, what was said "
                            "before is as it was") from None
-    return parse(raw, folder / DATA, of.name, of.digest, steps)
+    return after
 
 
 def _sayable(record: Mapping[str, Any], steps: Collection[str], who: str, act: str, item: str, text: str) -> None:
@@ -356,15 +424,15 @@ def _line(data: Mapping[str, Any]) -> bytes:
     return (json.dumps(data, ensure_ascii=False) + "\n").encode()
 
 
-def _put(folder: Path, raw: bytes) -> None:
+def _put(folder: Path, name: str, raw: bytes) -> None:
     """Write aside, make sure that it is on the disk, give it its name."""
-    aside = folder / f".{DATA}-{os.getpid()}-{secrets.token_hex(4)}"
+    aside = folder / f".{name}-{os.getpid()}-{secrets.token_hex(4)}"
     try:
         with open(aside, "xb") as f:
             f.write(raw)
             f.flush()
             os.fsync(f.fileno())
-        os.replace(aside, folder / DATA)
+        os.replace(aside, folder / name)
     finally:
         aside.unlink(missing_ok=True)
 

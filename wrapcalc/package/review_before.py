@@ -6,6 +6,7 @@ Nothing that was said is carried on: a tick on r1 is no tick on r2.
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -14,7 +15,7 @@ from typing import Any
 from wrapcalc.errors import PackageError
 from wrapcalc.package import digests
 from wrapcalc.package.explain import read_record
-from wrapcalc.package.review import DATA, WHOLE, Entry, Query, Review, earlier, place, read_review
+from wrapcalc.package.review import DATA, LAST, WHOLE, Entry, Query, Review, earlier, place, read_review
 from wrapcalc.package.review_steps import Changed, changed_steps
 
 
@@ -90,7 +91,7 @@ def _said(package: Path, manifest: Mapping[str, Any], record: Mapping[str, Any]
           ) -> tuple[int, dict[str, tuple[Said, ...]], list[Query]]:
     """The latest earlier revision that was reviewed: its number, what was said by the step now, its open queries."""
     for revision, folder in earlier(package, manifest["case"], manifest["revision"]):
-        if not (place(folder, folder.name) / DATA).is_file():
+        if not any(os.path.lexists(place(folder, folder.name) / name) for name in (DATA, LAST)):
             continue
         then = _whole_record(folder)
         digest = digests.sha256((folder / digests.MANIFEST).read_bytes())

@@ -40,6 +40,8 @@ def verify(folder: Path) -> Verification:
         stored = read_record(folder)
     except WrapcalcError as e:
         return Verification([*problems, str(e)], notes=notes)
+    if not whole(stored):
+        return Verification([*problems, "record.json: the record is damaged"], notes=notes)
     from wrapcalc.stages.job import run
     try:
         fresh = json.loads(records.to_bytes(records.build(run(load_bundle(folder / "case.toml")))))
@@ -47,6 +49,18 @@ def verify(folder: Path) -> Verification:
         return Verification(problems, [f"the case cannot be run again: {e}"], notes)
     steps = sum(i["type"] != "check" for i in fresh["items"])
     return Verification(problems, list(_differences(stored, fresh)), notes, steps)
+
+
+def whole(record: dict[str, Any]) -> bool:
+    """Whether the record can be compared step by step: items with an id each, steps with a formula and a result."""
+    items = record.get("items")
+    if not isinstance(items, list) or not all(isinstance(i, dict) for i in items):
+        return False
+    ids = [i.get("id") for i in items]
+    texts = all(isinstance(i.get(k), str) for i in items for k in ("id", "type", "title"))
+    return texts and len(set(ids)) == len(ids) and all(
+        isinstance(i.get("formula"), str) and isinstance(i.get("result"), dict) and {"magnitude", "unit"} <= i[
+            "result"].keys() for i in items if i["type"] == "step")
 
 
 def _differences(stored: dict[str, Any], fresh: dict[str, Any]):

@@ -73,13 +73,27 @@ def test_a_package_that_a_new_run_does_not_give_again_is_only_looked_at(first, m
     (lambda p: (p / "record.json").write_bytes(b"{}"), "schema None is not the 1 that this version reads"),
     (lambda p: (p / "record.json").write_bytes(b'{"schema": 1}'), "does not verify (record.json: changed since it was"),
     (lambda p: _set(p / "record.json", items=[{"no": 1}]), "does not verify (record.json: changed since it was wr"),
-    (lambda p: _set(p / "record.json", items=7), "does not verify (record.json: changed since it was written)"),
+    (lambda p: _set(p / "record.json", items=7), "the record is damaged) and cannot be shown"),
     (lambda p: _set(p / "record.json", case=None), "does not verify (record.json: changed since it was written)")])
 def test_what_cannot_be_shown_gives_one_message_and_no_traceback(first, spoil, message):
     spoil(first / "HB-02-r1")
     shown = wb.review(str(first / "HB-02-r1"))
     assert message in (shown if isinstance(shown, wb.Shown) else shown.still()).text and "Traceback" not in repr(shown)
     assert isinstance(shown, wb.Shown) and shown.html.count('class="wb-message') == 1
+
+
+@pytest.mark.parametrize(("change", "message"), [
+    ({"items": [{"id": [1]}]}, "does not verify (record.json: the record is damaged) and cannot be shown"),
+    ({"case": None}, "does not verify (record, part 'case': differs) and cannot be shown"),
+    ({"decision": None}, "does not verify (record, part 'decision': differs) and cannot be shown")])
+def test_a_record_changed_under_a_new_seal_is_not_called_a_defect_of_ours(first, change, message):
+    package = first / "HB-02-r1"
+    _set(package / "record.json", **change)
+    facts = {k: v for k, v in digests.read_manifest(package).items() if k not in ("schema", "versions", "files")}
+    for name in (digests.MANIFEST, digests.SEAL):
+        (package / name).unlink()
+    digests.write_manifest(package, facts | {"record_sha256": digests.sha256((package / "record.json").read_bytes())})
+    assert message in wb.review(str(package)).text
 
 
 def _set(path, **change):

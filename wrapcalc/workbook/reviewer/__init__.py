@@ -8,10 +8,13 @@ from wrapcalc.errors import WrapcalcError
 from wrapcalc.workbook import calm
 from wrapcalc.workbook.shown import Shown
 
+#: What drawing a record may raise that somebody changed: it may be anything.
+_ODD = (LookupError, TypeError, ValueError, AttributeError, RecursionError)
+
 
 def review(package_folder: str) -> calm.View | Shown:
     """Open a package for review. What cannot be opened gives one message in place of the view."""
-    from wrapcalc.package import digests
+    from jinja2 import TemplateError
     folder = Path(package_folder)
     if not folder.is_dir():
         return _one("Note", f"{package_folder}: there is no such package.", "Name the folder of a package. To make "
@@ -20,13 +23,20 @@ def review(package_folder: str) -> calm.View | Shown:
         return _opened(folder)
     except WrapcalcError as e:
         return _one("Fault", str(e))
-    except (LookupError, TypeError, ValueError, AttributeError) as e:  # a record that somebody changed may be anything
-        found = digests.integrity(folder)
+    except (*_ODD, TemplateError) as e:
+        found = _not_verified(folder)
         if not found:
             return _one("Fault", f"this is a defect of wrapcalc ({type(e).__name__}: {e}); nothing was changed",
                         "Please report it.")
         return _one("Fault", f"{package_folder}: this package does not verify ({found[0]}) and cannot be shown.",
                     "Restore it, or run the case again.")
+
+
+def _not_verified(folder: Path) -> list[str]:
+    """What is wrong with a package that cannot be shown; empty when it verifies."""
+    from wrapcalc.package.verify import verify
+    found = verify(folder)
+    return [*found.problems, *found.differences]
 
 
 def _opened(folder: Path) -> calm.View | Shown:

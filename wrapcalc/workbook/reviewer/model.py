@@ -15,7 +15,7 @@ from wrapcalc.package.issued import Issued
 from wrapcalc.package.review import WHOLE, Query, Review, reviewable, say
 from wrapcalc.package.review_before import Before, Said, before
 from wrapcalc.package.review_sheet import Sheet, counts, last_sheet, preparer, review_of, topics, write_sheet
-from wrapcalc.package.verify import Verification, verify
+from wrapcalc.package.verify import Verification, verify, whole
 from wrapcalc.people import person_key
 from wrapcalc.workbook.calm import Kind
 
@@ -53,7 +53,7 @@ class Desk:
         self.verification: Verification = verify(folder)
         self.record: dict[str, Any] = self._readable()
         self.items = {i["id"]: i for i in self.record["items"]}
-        self.name = f"{self.manifest.get('case')}-r{self.manifest['revision']}"
+        self.name = f"{self.manifest['case']}-r{self.manifest['revision']}"
         self.digest = digests.sha256((folder / digests.MANIFEST).read_bytes())
         self.told: list[Told] = list(self._verified())
         self.of: Issued | None = None
@@ -68,7 +68,7 @@ class Desk:
         """The record. Raises PackageError: of a newer schema, damaged beyond showing."""
         record = read_record(self.folder)
         lacking = _PARTS - record.keys()
-        if lacking:
+        if lacking or not whole(record):
             found = "; ".join(self.verification.problems) or "it lacks " + ", ".join(sorted(lacking))
             raise PackageError(f"{self.folder}: this package does not verify ({found}) and cannot be shown; restore "
                                "it, or run the case again")

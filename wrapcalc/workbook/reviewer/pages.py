@@ -90,10 +90,11 @@ def progress(desk: Desk) -> str:
 # -- one step ----------------------------------------------------------------------------------------------------
 def step(desk: Desk, item: str) -> str:
     """A step with all that a reviewer asks of it; or the package as a whole."""
+    from jinja2 import TemplateError
     try:
         shown = _whole(desk) if item == WHOLE else _step(desk, desk.items[item])
         return "".join([*_differs(desk, item), *shown, *_said(desk, item)])
-    except (LookupError, TypeError, ValueError, AttributeError):
+    except (LookupError, TypeError, ValueError, AttributeError, RecursionError, TemplateError):
         if desk.verification.ok:
             raise
         return message("Fault", f"{called(item)} cannot be shown: the record was changed after it was written.")

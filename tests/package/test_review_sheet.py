@@ -132,7 +132,7 @@ def test_a_full_disk_leaves_no_half_a_sheet(first, monkeypatch):
     monkeypatch.setattr(pdf, "html_to_pdf", full)
     with pytest.raises(PackageError, match=r"sheet-1: cannot be written \(No space left on device\); nothing half-wr"):
         write_sheet(first / "HB-02-r1")
-    assert sorted(p.name for p in (first / "review" / "HB-02-r1").iterdir()) == [".lock", "comments.jsonl"]
+    assert sorted(p.name for p in (first / "review" / "HB-02-r1").iterdir()) == [".lock", "comments.jsonl", "last.json"]
 
 
 # -- the approval ------------------------------------------------------------------------------------------------

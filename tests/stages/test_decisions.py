@@ -245,7 +245,7 @@ def test_the_wall_is_the_smaller_less_allowance_and_the_depth_has_its_own(decide
 
 def test_too_deep_comes_after_insufficient_data_and_before_all_else(decide):
     deep = {"defect__depth": "8 mm", "defect__grid": None}
-    assert decide(**deep, service__maop="0.1 MPa").decision.word == OTHER
+    assert decide(**deep, service__maop="0.1 MPa", service__discovery_pressure="0.1 MPa").decision.word == OTHER
     assert decide(**deep, service__maop=None).decision.word == NO_DATA
     assert decide(**deep, service__internal_corrosion="active").decision.word == NO_DATA
 

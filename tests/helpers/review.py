@@ -10,7 +10,8 @@ from pathlib import Path
 from wrapcalc.package.approve import approve
 from wrapcalc.package.build import make_package
 from wrapcalc.package.explain import read_record
-from wrapcalc.package.review import BACK, CHECKED, CLOSED, COMMENT, QUERY, WHOLE, reviewable, say
+from wrapcalc.package.review import reviewable, say
+from wrapcalc.package.review_lines import BACK, CHECKED, CLOSED, COMMENT, QUERY, WHOLE
 
 AUTHOR, CHECKER, OTHER, APPROVER = "E. Example", "C. Checker", "D. Second", "A. Approver"
 AT = datetime.datetime(2026, 11, 2, 9, 30, 15, tzinfo=datetime.UTC)

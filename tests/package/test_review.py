@@ -9,22 +9,12 @@ import pytest
 
 from tests.helpers.review import AUTHOR, CHECKER, OTHER, approved, lines, opened, speak
 from wrapcalc.errors import PackageError
-from wrapcalc.package import digests
+from wrapcalc.package import digests, review_lines
 from wrapcalc.package import review as rv
 from wrapcalc.package.explain import read_record
 from wrapcalc.package.report import IDENTITIES
-from wrapcalc.package.review import (
-    ANSWER,
-    BACK,
-    CHECKED,
-    CLOSED,
-    COMMENT,
-    QUERY,
-    WHOLE,
-    read_review,
-    reviewable,
-    say,
-)
+from wrapcalc.package.review import reviewable, say
+from wrapcalc.package.review_lines import ANSWER, BACK, CHECKED, CLOSED, COMMENT, QUERY, WHOLE, read_review
 from wrapcalc.package.review_sheet import review_of
 
 
@@ -284,7 +274,7 @@ def test_a_file_in_place_of_the_folder_is_not_no_review(first):
 
 def test_a_file_far_too_large_is_not_read(first, monkeypatch):
     speak(first / "HB-02-r1", (CHECKER, CHECKED, "A1"))
-    monkeypatch.setattr(rv, "MOST_BYTES", 100)
+    monkeypatch.setattr(review_lines, "MOST_BYTES", 100)
     with pytest.raises(PackageError, match=r"larger than 0\.0001 MB; this is no review that wrapcalc wrote"):
         read_review(first / "review" / "HB-02-r1", "HB-02-r1", "", ())
 

@@ -12,13 +12,7 @@ from wrapcalc.errors import PackageError
 from wrapcalc.package import digests
 from wrapcalc.package.explain import read_record
 from wrapcalc.package.report import IDENTITIES
-from wrapcalc.package.review import (
-    ANSWER,
-    CHECKED,
-    CLOSED,
-    COMMENT,
-    QUERY,
-)
+from wrapcalc.package.review_lines import ANSWER, CHECKED, CLOSED, COMMENT, QUERY
 from wrapcalc.package.review_sheet import review_of, sheet_html, write_sheet
 
 

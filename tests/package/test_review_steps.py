@@ -8,13 +8,8 @@ import pytest
 from tests.helpers.review import opened
 from wrapcalc.package import digests
 from wrapcalc.package.explain import read_record
-from wrapcalc.package.review import (
-    CHECKED,
-    CLOSED,
-    QUERY,
-    WHOLE,
-)
 from wrapcalc.package.review_before import before
+from wrapcalc.package.review_lines import CHECKED, CLOSED, QUERY, WHOLE
 from wrapcalc.package.review_sheet import review_of
 from wrapcalc.package.review_steps import Sources, changed_steps, from_memory, governing, parted, second_opinion
 

@@ -9,8 +9,8 @@ from typing import Any
 from wrapcalc.errors import PackageError
 from wrapcalc.package import review_steps
 from wrapcalc.package.issued import Issued
-from wrapcalc.package.review import Query, Review
 from wrapcalc.package.review_before import Before, before
+from wrapcalc.package.review_lines import Query, Review
 from wrapcalc.package.review_sheet import Sheet, called, counts, preparer, review_of, sentence
 from wrapcalc.people import person_key
 

@@ -15,7 +15,7 @@ from typing import Any
 from wrapcalc.errors import PackageError
 from wrapcalc.package import digests
 from wrapcalc.package.explain import read_record
-from wrapcalc.package.review import DATA, LAST, WHOLE, Entry, Query, Review, earlier, place, read_review
+from wrapcalc.package.review_lines import DATA, LAST, WHOLE, Entry, Query, Review, earlier, place, read_review
 from wrapcalc.package.review_steps import Changed, changed_steps
 
 

@@ -21,7 +21,9 @@ from wrapcalc.errors import PackageError
 from wrapcalc.package import build, digests, review_steps
 from wrapcalc.package.issued import Issued
 from wrapcalc.package.report import IDENTITIES, STAGES, unverified
-from wrapcalc.package.review import (
+from wrapcalc.package.review import reviewable
+from wrapcalc.package.review_before import Before, before
+from wrapcalc.package.review_lines import (
     ANSWER,
     CHECKED,
     CLOSED,
@@ -33,9 +35,7 @@ from wrapcalc.package.review import (
     Review,
     place,
     read_review,
-    reviewable,
 )
-from wrapcalc.package.review_before import Before, before
 from wrapcalc.people import person_key
 
 KIND, DATA = "review sheet", "review.json"

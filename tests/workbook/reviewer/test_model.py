@@ -12,7 +12,7 @@ from tests.helpers.review import AUTHOR, CHECKER, OTHER, approved, speak
 from wrapcalc import workbook as wb
 from wrapcalc.errors import PackageError
 from wrapcalc.package import digests
-from wrapcalc.package.review import CHECKED, CLOSED, COMMENT, QUERY, WHOLE
+from wrapcalc.package.review_lines import CHECKED, CLOSED, COMMENT, QUERY, WHOLE
 from wrapcalc.workbook.reviewer import model, pages
 from wrapcalc.workbook.reviewer.model import (
     ALL,

@@ -7,7 +7,7 @@ import pytest
 
 from tests.helpers.review import CHECKER, OTHER, lines, speak
 from wrapcalc import workbook as wb
-from wrapcalc.package.review import CHECKED, QUERY, WHOLE
+from wrapcalc.package.review_lines import CHECKED, QUERY, WHOLE
 
 pytest.importorskip("ipywidgets")
 

@@ -12,8 +12,9 @@ from wrapcalc.errors import PackageError
 from wrapcalc.package import build, digests, review_steps
 from wrapcalc.package.explain import read_record
 from wrapcalc.package.issued import Issued
-from wrapcalc.package.review import WHOLE, Query, Review, reviewable, say
+from wrapcalc.package.review import reviewable, say
 from wrapcalc.package.review_before import Before, Said, before
+from wrapcalc.package.review_lines import WHOLE, Query, Review
 from wrapcalc.package.review_sheet import Sheet, counts, last_sheet, preparer, review_of, topics, write_sheet
 from wrapcalc.package.verify import Verification, verify, whole
 from wrapcalc.people import person_key

@@ -8,8 +8,8 @@ from typing import Any
 
 from wrapcalc.package import review_steps
 from wrapcalc.package.report import IDENTITIES, guard_words
-from wrapcalc.package.review import WHOLE, Entry, Query
 from wrapcalc.package.review_before import Said
+from wrapcalc.package.review_lines import WHOLE, Entry, Query
 from wrapcalc.package.review_sheet import called, sentence, when
 from wrapcalc.render.items import item_html
 from wrapcalc.workbook.calm import message, page, scrolling, table

@@ -7,7 +7,8 @@ from collections.abc import Callable
 import ipywidgets as w
 
 from wrapcalc.errors import PackageError
-from wrapcalc.package.review import ANSWER, BACK, CHECKED, CLOSED, COMMENT, QUERY, WHOLE, typed_name
+from wrapcalc.package.review import typed_name
+from wrapcalc.package.review_lines import ANSWER, BACK, CHECKED, CLOSED, COMMENT, QUERY, WHOLE
 from wrapcalc.package.review_sheet import called, when
 from wrapcalc.workbook import calm
 from wrapcalc.workbook.reviewer import pages

@@ -90,7 +90,7 @@ class BenchView(calm.View):
         """Called by a row: something else stands in a field now. The page tells a move more than once; one counts."""
         if self._silent or (field not in self._bad and value == self.bench.now(field)):
             return
-        self._said.value = ""
+        # What was said of a pin or a save stays until the next one: the page may tell a move after the click behind it.
         try:
             self._bad.pop(field, None)
             self.bench.put(field, value)

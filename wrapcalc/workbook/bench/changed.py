@@ -3,7 +3,6 @@ theirs and its numbers those of the job. The text that is run is the text that i
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -135,8 +134,3 @@ def _has(doc: Any, name: str) -> bool:
 def _moved_on(name: str) -> Fault:
     return Fault(name, "the file", "other bytes than when this bench was opened", "the file that was opened",
                  "run the notebook again from the top; what is pinned stays, and is worked again from the new file")
-
-
-def key_of(changes: Changes) -> str:
-    """A short name of a set of changes."""
-    return hashlib.sha256(repr(sorted(changes.items())).encode()).hexdigest()[:12]

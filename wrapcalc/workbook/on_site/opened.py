@@ -42,13 +42,6 @@ class Opened:
         """The case of the package run again; worked once."""
         return rerun(self.of)
 
-    def still_whole(self, what: str) -> None:
-        """Raises PackageError when the package was changed or superseded since it was opened."""
-        now = issued(self.package, what)
-        if now.digest != self.of.digest:
-            raise PackageError(f"{self.package}: another package stands there by now; run the notebook again from the "
-                               "top")
-
 
 def opened(package_folder: str, field_folder: str, what: str) -> Opened:
     """Open a package to `what` ("check", "close out"). Raises PackageError with how to go on."""

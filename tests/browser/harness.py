@@ -210,8 +210,9 @@ def saved(page: Page) -> Path:
 
 def outputs(page: Page) -> list[dict[str, Any]]:
     """All outputs of the notebook, in the order of its cells."""
-    return page.evaluate(f"() => {{ {_PANEL} return panel.content?.model?.toJSON?.().cells?.flatMap("
-                         "c => c.outputs ?? []) ?? []; }")
+    # A page of which nothing is open yet, as a lab that has just been started, has no panel and no outputs.
+    return page.evaluate("() => window.jupyterapp.shell.currentWidget?.content?.model?.toJSON?.().cells?.flatMap("
+                         "c => c.outputs ?? []) ?? []")
 
 
 def tracebacks(page: Page) -> list[str]:

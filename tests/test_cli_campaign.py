@@ -73,7 +73,7 @@ def test_a_second_run_does_no_work_and_gives_the_same_bytes(run, folder, capsys)
 
 def test_order_and_dig_list_are_in_the_units_of_the_campaign(run, folder, tmp_path):
     """The same cases and packages; only what is printed of the campaign is in US units."""
-    from wrapcalc.campaign.roll_up import roll_up
+    from wrapcalc.campaign.report.roll_up import roll_up
     from wrapcalc.campaign.run import run_campaign
     text = (folder / "campaign.toml").read_text(encoding="utf-8").replace('display = "SI"', 'display = "US"')
     (folder / "us.toml").write_text(text.replace("most = 2", "most = 1"), encoding="utf-8")

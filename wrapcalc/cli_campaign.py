@@ -43,7 +43,7 @@ def screen(args: argparse.Namespace) -> int:
         return 0
     if args.mapping is None or args.out is None:
         args.wrong("name the mapping and a new folder: --mapping FILE --out DIR (or --look for a proposal)")
-    from wrapcalc.campaign.screen import screen as run
+    from wrapcalc.campaign.screening.screen import screen as run
     result = run(args.listing, args.mapping, args.out, format=args.format, where=args.where, life=args.life,
                  chance=args.chance, register=args.register, progress=_Progress())
     print("\n".join(result.lines()))
@@ -89,7 +89,7 @@ def _duration(seconds: float) -> str:
 
 def example_listing(args: argparse.Namespace) -> int:
     """Write an invented listing with what belongs to it into FOLDER."""
-    from wrapcalc.campaign.example_listing import write_listing
+    from wrapcalc.campaign.example.listing import write_listing
     written = write_listing(args.folder, rows=args.listing, seed=args.seed)
     print(f"wrote {written.rows} rows, {len(written.faulty)} of them with faults on purpose: "
           f"{args.folder / 'listing.csv'}")

@@ -8,7 +8,7 @@ from typing import Any
 
 from wrapcalc import record as records
 from wrapcalc.fields import Given, lookup, walk
-from wrapcalc.stages.as_found import Gate
+from wrapcalc.stages.as_found.as_found import Gate
 from wrapcalc.stages.job import Decision, Outcome
 
 SCHEMA = 1

@@ -28,7 +28,7 @@ def parts(outcome: Outcome, show: Show) -> dict[str, Any]:
 
 
 def _forms(outcome: Outcome, show: Show) -> list[dict[str, Any]]:
-    from wrapcalc.stages.forms import NAMES
+    from wrapcalc.stages.assessment.forms import NAMES
     a = outcome.assessment
     return [{"form": NAMES[f.key], "failure": show(f.failure), "safe": show(f.safe), "reason": f.reason,
              "flow": f.flow, "basis": f.basis, "role": f.role, "status": f.status,

@@ -7,8 +7,8 @@ from typing import Any
 
 from wrapcalc import record as records
 from wrapcalc.case.readings import Reading
-from wrapcalc.stages.closeout import Closeout, Nonconformance, told
-from wrapcalc.stages.closeout_ledger import Entered
+from wrapcalc.stages.closeout.closeout import Closeout, Nonconformance, told
+from wrapcalc.stages.closeout.ledger import Entered
 from wrapcalc.stages.job import Decision, Outcome
 
 SCHEMA = 1

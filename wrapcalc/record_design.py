@@ -12,8 +12,8 @@ from wrapcalc.values import Value
 
 if TYPE_CHECKING:
     from wrapcalc.case import Bundle
-    from wrapcalc.stages.design import Design
     from wrapcalc.stages.job import Outcome
+    from wrapcalc.stages.wrap.design import Design
 
 AsData = Callable[[Value | None], dict[str, Any] | None]
 
@@ -54,7 +54,7 @@ def parts(outcome: Outcome, data: AsData) -> dict[str, Any]:
 
 
 def _bears(outcome: Outcome, data: AsData) -> dict[str, Any] | None:
-    from wrapcalc.stages.chain import UNITS
+    from wrapcalc.stages.wrap.chain import UNITS
     b, system = outcome.bears, outcome.recorder.system
     if b is None:
         return None
@@ -67,7 +67,7 @@ def _bears(outcome: Outcome, data: AsData) -> dict[str, Any] | None:
 
 
 def _why(outcome: Outcome) -> dict[str, Any] | None:
-    from wrapcalc.stages.chain import UNITS
+    from wrapcalc.stages.wrap.chain import UNITS
     w, d, system = outcome.why, outcome.design, outcome.recorder.system
     if w is None or d is None or d.laid is None:
         return None

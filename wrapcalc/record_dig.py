@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from wrapcalc.stages.dig_rows import far
+from wrapcalc.stages.dig.rows import far
 from wrapcalc.values import Value
 
 if TYPE_CHECKING:
-    from wrapcalc.stages.dig import Dig
-    from wrapcalc.stages.dig_rows import Row
+    from wrapcalc.stages.dig.dig import Dig
+    from wrapcalc.stages.dig.rows import Row
 
 AsData = Callable[[Value | None], dict[str, Any] | None]
 #: Groups of rows, in the order of the sheet.

@@ -9,9 +9,9 @@ from wrapcalc import units
 from wrapcalc.values import Value
 
 if TYPE_CHECKING:
-    from wrapcalc.stages.marks import EndRow, Marked, Marks, WrapEnd
-    from wrapcalc.stages.materials import Item, Materials, ToTake
-    from wrapcalc.stages.stock import Batch
+    from wrapcalc.stages.site.marks import EndRow, Marked, Marks, WrapEnd
+    from wrapcalc.stages.site.materials import Item, Materials, ToTake
+    from wrapcalc.stages.site.stock import Batch
 
 AsData = Callable[[Value | None], dict[str, Any] | None]
 
@@ -30,7 +30,7 @@ def marks(found: Marks | None, data: AsData, display: str) -> dict[str, Any] | N
 
 def _taped(data: AsData, display: str) -> AsData:
     """Lengths are shown as a tape is read: four digits would lose millimetres of a joint."""
-    from wrapcalc.stages.marks import tape_text
+    from wrapcalc.stages.site.marks import tape_text
 
     def taped(v: Value | None) -> dict[str, Any] | None:
         out = data(v)
@@ -54,7 +54,7 @@ def _end(e: WrapEnd, data: AsData, display: str) -> dict[str, Any]:
 
 def _row(x: EndRow, display: str) -> dict[str, Any]:
     """One line of the table for the tape: lengths in mm, and as a tape is read."""
-    from wrapcalc.stages.marks import tape_text
+    from wrapcalc.stages.site.marks import tape_text
     lengths = {"circumference": x.circumference, "length": x.length, "beyond": x.beyond}
     return {n: {"magnitude": v, "unit": "mm", "shown": tape_text(v, display)} for n, v in lengths.items()} | {
         "within": x.within}

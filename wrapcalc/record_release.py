@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any
 from wrapcalc.values import Value
 
 if TYPE_CHECKING:
-    from wrapcalc.stages.hold_points import Blasting, HoldPoint
-    from wrapcalc.stages.holiday import Holiday
-    from wrapcalc.stages.laminate import Defect
-    from wrapcalc.stages.release import Accepted, Restoration
-    from wrapcalc.stages.site_cautions import Caution
+    from wrapcalc.stages.site.cautions import Caution
+    from wrapcalc.stages.site.hold_points import Blasting, HoldPoint
+    from wrapcalc.stages.site.holiday import Holiday
+    from wrapcalc.stages.site.laminate import Defect
+    from wrapcalc.stages.site.release import Accepted, Restoration
 
 AsData = Callable[[Value | None], dict[str, Any] | None]
 

@@ -10,9 +10,9 @@ from wrapcalc.record_dig import dig_data
 from wrapcalc.values import Value
 
 if TYPE_CHECKING:
-    from wrapcalc.stages.curing import CurePlan
     from wrapcalc.stages.job import Outcome
-    from wrapcalc.stages.mixing import Batch, Window
+    from wrapcalc.stages.site.curing import CurePlan
+    from wrapcalc.stages.site.mixing import Batch, Window
 
 AsData = Callable[[Value | None], dict[str, Any] | None]
 

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 from wrapcalc.values import Value
 
 if TYPE_CHECKING:
-    from wrapcalc.stages.climate import Conditions
-    from wrapcalc.stages.weather import Weather
+    from wrapcalc.stages.site.climate import Conditions
+    from wrapcalc.stages.site.weather import Weather
 
 AsData = Callable[[Value | None], dict[str, Any] | None]
 

@@ -22,7 +22,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 from run import BIN, command, report
 
 from tests.helpers import campaign as helper
-from wrapcalc.campaign import sources
+from wrapcalc.campaign.cases import sources
 from wrapcalc.campaign.run import CampaignRun, run_campaign
 from wrapcalc.package.build import template
 

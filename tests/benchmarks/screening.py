@@ -30,7 +30,7 @@ LEVEL_1 = (1.001, -0.014195, 0.2909, -0.09642, 0.02089, -0.003054, 2.957e-4, -1.
            1.4656e-10)
 _ONE = """import resource, sys, time
 from pathlib import Path
-from wrapcalc.campaign.screen import screen
+from wrapcalc.campaign.screening.screen import screen
 start = time.perf_counter()
 screen(Path(sys.argv[1]) / "listing.csv", Path(sys.argv[1]) / "mapping.toml", Path(sys.argv[2]))
 print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1000, time.perf_counter() - start)"""
@@ -91,7 +91,7 @@ def bare(r: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
 
 def kernels() -> None:
     from tests.helpers.single_cases import written
-    from wrapcalc.campaign.strength import Screener
+    from wrapcalc.campaign.rows.strength import Screener
     screener, rows = Screener(written({})), sizes()
     ours, plain = screener.judge(rows), bare(rows)
     assert np.allclose(ours["safe_pressure"], plain["safe_pressure"], rtol=1e-3, equal_nan=True)
@@ -109,8 +109,8 @@ def kernels() -> None:
 def whole() -> None:
     import pandas
 
-    from wrapcalc.campaign.example_listing import write_listing
-    from wrapcalc.campaign.screen import screen
+    from wrapcalc.campaign.example.listing import write_listing
+    from wrapcalc.campaign.screening.screen import screen
     root = Path(tempfile.mkdtemp())
     try:
         write_listing(root / "l", ROWS, 3)
@@ -137,7 +137,7 @@ def whole() -> None:
 
 
 def memory(*millions: float) -> None:
-    from wrapcalc.campaign.example_listing import write_listing
+    from wrapcalc.campaign.example.listing import write_listing
     for count in millions or (0.5, 2):
         root = Path(tempfile.mkdtemp())
         try:

@@ -44,7 +44,7 @@ def bare(x: dict, route: str) -> np.ndarray:
 
 
 def on_arrays() -> None:
-    from wrapcalc.stages import wrap_kernel
+    from wrapcalc.stages.wrap import wrap_kernel
     x = rows()
     for route in ("load sharing", "laminate strain"):
         def ours(route: str = route) -> float:

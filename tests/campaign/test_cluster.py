@@ -75,8 +75,8 @@ def local(tmp_path_factory):
 
 @pytest.fixture
 def faked(monkeypatch):
-    monkeypatch.setattr("wrapcalc.campaign.sources.screen", helper.fake_screen)
-    monkeypatch.setattr("wrapcalc.campaign.sources.Cases", helper.FakeCases)
+    monkeypatch.setattr("wrapcalc.campaign.cases.sources.screen", helper.fake_screen)
+    monkeypatch.setattr("wrapcalc.campaign.cases.sources.Cases", helper.FakeCases)
 
 
 def test_a_cluster_gives_the_same_bytes_as_one_process_and_a_revision_where_one_is_due(local, faked, tmp_path):

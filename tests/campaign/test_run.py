@@ -15,7 +15,7 @@ import pytest
 
 from tests.helpers import campaign as helper
 from wrapcalc.campaign import run as runs
-from wrapcalc.campaign import sources
+from wrapcalc.campaign.cases import sources
 from wrapcalc.campaign.run import CASES, PACKAGES, RANKED, SCREENING, TOLD, held, run_campaign
 from wrapcalc.errors import CaseFaults, Fault, PackageError
 from wrapcalc.package import build, digests

@@ -10,7 +10,7 @@ import pytest
 from scipy.integrate import quad
 
 from wrapcalc.formulas import takeoff as f
-from wrapcalc.stages.takeoff import grid_volumes
+from wrapcalc.stages.site.takeoff import grid_volumes
 from wrapcalc.units import Quantity
 
 SLEEVES = [(8, 609.6, 1.6, 0.35), (1, 406.4, 1.3, 0.5), (13, 168.3, 0.9, 0.2)]

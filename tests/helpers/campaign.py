@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from wrapcalc.campaign import run as runs
-from wrapcalc.campaign import sources
+from wrapcalc.campaign.cases import sources
 
 COLUMNS: dict[str, Any] = {
     "row": 0, "feature_id": "", "kind": "external metal loss", "survey [mm]": 0.0, "depth [mm]": 3.4,
@@ -42,7 +42,7 @@ def write_ranked(path: Path, table: list[dict[str, Any]]) -> None:
 
 def block(table: list[dict[str, Any]]) -> dict[str, np.ndarray]:
     """The same rows as arrays, headings without units."""
-    from wrapcalc.campaign.selection import plain_heading
+    from wrapcalc.campaign.cases.selection import plain_heading
     return {plain_heading(n): np.array([r[n] for r in table], dtype=object if isinstance(d, str) else None)
             for n, d in COLUMNS.items()}
 

@@ -9,11 +9,11 @@ from pathlib import Path
 from wrapcalc.case.readings import COLUMNS, LAMINATE
 from wrapcalc.package import digests
 from wrapcalc.recorder import Recorder, recording
-from wrapcalc.stages import dosing
-from wrapcalc.stages.as_found import HOLDS
-from wrapcalc.stages.expected_readings import edges, materials, unit_places
-from wrapcalc.stages.marks import marks
-from wrapcalc.stages.takeoff import takeoff
+from wrapcalc.stages.as_found.as_found import HOLDS
+from wrapcalc.stages.closeout.expected_readings import edges, materials, unit_places
+from wrapcalc.stages.site import dosing
+from wrapcalc.stages.site.marks import marks
+from wrapcalc.stages.site.takeoff import takeoff
 from wrapcalc.values import Origin, Value
 
 INSPECTOR, HELPER, INSTALLER, ENGINEER = "I. Inspector", "H. Helper", "F. Example", "E. Engineer"

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from wrapcalc.campaign.line import Line, load_line
+from wrapcalc.campaign.line.line import Line, load_line
 from wrapcalc.campaign.listing.blocks import Block, unstated
 from wrapcalc.campaign.listing.mapping import load_mapping
 

@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 import tomlkit
 
-from wrapcalc.campaign import reasons
-from wrapcalc.campaign.strength import METHODS
+from wrapcalc.campaign.rows import reasons
+from wrapcalc.campaign.rows.strength import METHODS
 from wrapcalc.case import Bundle, load_bundle
 from wrapcalc.stages import job
 from wrapcalc.stages.job import Outcome

@@ -17,7 +17,7 @@ from wrapcalc.package.pdf import html_to_pdf
 from wrapcalc.package.report import WARNING
 from wrapcalc.record_dig import GROUPS, dig_data
 from wrapcalc.recorder import Recorder, recording
-from wrapcalc.stages.dig import dig
+from wrapcalc.stages.dig.dig import dig
 from wrapcalc.stages.job import run
 
 EXAMPLE = Path(str(resources.files("wrapcalc.example")))

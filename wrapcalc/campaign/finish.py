@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from wrapcalc.campaign.report import write_report
-from wrapcalc.campaign.roll_up import BY_SITE, DIG_LIST, ORDER, SEASON, roll_up
+from wrapcalc.campaign.report.report import write_report
+from wrapcalc.campaign.report.roll_up import BY_SITE, DIG_LIST, ORDER, SEASON, roll_up
 from wrapcalc.campaign.run import SCREENING, CampaignRun, held
-from wrapcalc.campaign.screen import FAULTS
+from wrapcalc.campaign.screening.screen import FAULTS
 
 WORKBOOK, TEMPLATE = "campaign.ipynb", "campaign.ipynb"
 

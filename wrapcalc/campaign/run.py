@@ -20,15 +20,15 @@ from pathlib import Path
 from typing import Any
 
 from wrapcalc import __version__
-from wrapcalc.campaign import sources
-from wrapcalc.campaign.carried import carried, pairs, with_allowance
+from wrapcalc.campaign.cases import sources
+from wrapcalc.campaign.cases.selection import Selection, ranked_blocks, select
 from wrapcalc.campaign.cluster import Cluster
 from wrapcalc.campaign.ledger import Ledger, tool
-from wrapcalc.campaign.measured import Measured, Replaced, read_measured
-from wrapcalc.campaign.measured_rows import matched
+from wrapcalc.campaign.measured.carried import carried, pairs, with_allowance
+from wrapcalc.campaign.measured.measured import Measured, Replaced, read_measured
+from wrapcalc.campaign.measured.rows import matched
 from wrapcalc.campaign.model import Plan, load_campaign
-from wrapcalc.campaign.screen import TOLD as SCREENED
-from wrapcalc.campaign.selection import Selection, ranked_blocks, select
+from wrapcalc.campaign.screening.screen import TOLD as SCREENED
 from wrapcalc.errors import CaseFaults, Fault, PackageError, WrapcalcError
 from wrapcalc.package import digests
 from wrapcalc.package.build import Result, host_name, prepare_output, remove_leftovers

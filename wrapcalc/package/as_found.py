@@ -24,7 +24,7 @@ from wrapcalc.package import build, digests
 from wrapcalc.package.issued import Issued, issued
 from wrapcalc.render import fragments
 from wrapcalc.render.items import items_html
-from wrapcalc.stages.as_found import HOLDS, INCOMPLETE, STOP, Gate, as_found
+from wrapcalc.stages.as_found.as_found import HOLDS, INCOMPLETE, STOP, Gate, as_found
 from wrapcalc.stages.job import Outcome, run
 
 PLACE, KIND, DATA = "as_found", "as found", "as_found.json"

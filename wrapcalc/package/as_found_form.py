@@ -12,7 +12,7 @@ from wrapcalc.case.as_found import DIGEST_SIGNS, AsFound
 from wrapcalc.case.as_found_case import FIELDS
 from wrapcalc.case.model import LEAK
 from wrapcalc.fields import Given, choices, walk
-from wrapcalc.stages.chain import DEPTH, LENGTH, OPENING, WALL, WIDTH
+from wrapcalc.stages.wrap.chain import DEPTH, LENGTH, OPENING, WALL, WIDTH
 
 _HEAD = """\
 # What was found in the ditch, for package {name}. Fill it in on site. A blank is "not measured": then nobody starts.

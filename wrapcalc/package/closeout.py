@@ -27,7 +27,7 @@ from wrapcalc.package.readings_template import DIGEST_SIGNS
 from wrapcalc.recorder import CLOSING_TOPICS, TOPICS
 from wrapcalc.render import fragments
 from wrapcalc.render.items import items_html
-from wrapcalc.stages.closeout import ACCEPTED, DEVIATION, OPEN, REJECTED, Approval, Closeout, Look, closeout
+from wrapcalc.stages.closeout.closeout import ACCEPTED, DEVIATION, OPEN, REJECTED, Approval, Closeout, Look, closeout
 from wrapcalc.stages.job import Outcome, run
 
 PLACE, KIND, DATA = "closeout", "close-out", "closeout.json"

@@ -8,7 +8,7 @@ from typing import Any
 
 from wrapcalc.case import Bundle
 from wrapcalc.case.readings import COLUMNS, HELP_COLUMNS
-from wrapcalc.stages.expected_readings import Wanted, wanted
+from wrapcalc.stages.closeout.expected_readings import Wanted, wanted
 
 #: So many signs of the digest of the record name it.
 DIGEST_SIGNS = 12

@@ -11,25 +11,25 @@ from wrapcalc.checks import Check, compare
 from wrapcalc.errors import ValueWaits
 from wrapcalc.recorder import Recorder, active, recording
 from wrapcalc.stages import scope
-from wrapcalc.stages.allowable import Allowable, allowable_sizes
-from wrapcalc.stages.assess import Assessment, assess
-from wrapcalc.stages.axial import axial_check
-from wrapcalc.stages.bears import Bears, bears, restored_pressure, uses_over_layers
-from wrapcalc.stages.beside import pressure_beside
-from wrapcalc.stages.chain import Chain
-from wrapcalc.stages.chance import Chance, chance
-from wrapcalc.stages.design import Design, design, design_leak
-from wrapcalc.stages.dig import Dig, dig
-from wrapcalc.stages.disposition import Disposition, dispose
-from wrapcalc.stages.forms import OF_DNV
-from wrapcalc.stages.life import Life, remaining_life
-from wrapcalc.stages.mixing import mixing
-from wrapcalc.stages.restriction import Interim, interim_limit
-from wrapcalc.stages.second_opinion import Opinion, second_opinion
-from wrapcalc.stages.site import ForSite, for_site, packs_for_batches
-from wrapcalc.stages.sound_pipe import allowable
-from wrapcalc.stages.takeoff import Line, takeoff
-from wrapcalc.stages.why import Why, why
+from wrapcalc.stages.assessment.allowable import Allowable, allowable_sizes
+from wrapcalc.stages.assessment.assess import Assessment, assess
+from wrapcalc.stages.assessment.axial import axial_check
+from wrapcalc.stages.assessment.beside import pressure_beside
+from wrapcalc.stages.assessment.chance import Chance, chance
+from wrapcalc.stages.assessment.disposition import Disposition, dispose
+from wrapcalc.stages.assessment.forms import OF_DNV
+from wrapcalc.stages.assessment.life import Life, remaining_life
+from wrapcalc.stages.assessment.restriction import Interim, interim_limit
+from wrapcalc.stages.assessment.sound_pipe import allowable
+from wrapcalc.stages.dig.dig import Dig, dig
+from wrapcalc.stages.site.mixing import mixing
+from wrapcalc.stages.site.site import ForSite, for_site, packs_for_batches
+from wrapcalc.stages.site.takeoff import Line, takeoff
+from wrapcalc.stages.wrap.bears import Bears, bears, restored_pressure, uses_over_layers
+from wrapcalc.stages.wrap.chain import Chain
+from wrapcalc.stages.wrap.design import Design, design, design_leak
+from wrapcalc.stages.wrap.second_opinion import Opinion, second_opinion
+from wrapcalc.stages.wrap.why import Why, why
 from wrapcalc.values import Value
 
 NO_REPAIR = "no repair needed"

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from html import escape
 from pathlib import Path
 
-from wrapcalc.campaign.report import Report, read_report
+from wrapcalc.campaign.report.report import Report, read_report
 from wrapcalc.errors import PackageError, UnknownItem, WrapcalcError
 from wrapcalc.workbook.shown import Shown
 

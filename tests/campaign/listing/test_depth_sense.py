@@ -6,7 +6,7 @@ import pytest
 from tests.campaign.listing.making import csv_file, mapping, only_fault, read, refused, row
 from wrapcalc.campaign.listing.columns import DAMAGE, KINDS
 from wrapcalc.campaign.listing.read import read_blocks
-from wrapcalc.campaign.noted import Noted
+from wrapcalc.campaign.screening.noted import Noted
 
 
 @pytest.mark.parametrize("kind", [k for k in KINDS if k not in DAMAGE])

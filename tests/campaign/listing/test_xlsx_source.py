@@ -10,7 +10,7 @@ import pytest
 
 from tests.campaign.listing.making import HEADINGS, ROW, mapping, read, refused, whole
 from wrapcalc.campaign.listing.read import read_blocks
-from wrapcalc.campaign.noted import Noted
+from wrapcalc.campaign.screening.noted import Noted
 
 TYPED = ["F1", "ML ext", 12.5, 45, 30.25, datetime.time(4, 30), "near seam"]
 

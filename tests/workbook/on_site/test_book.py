@@ -10,7 +10,7 @@ from wrapcalc import units
 from wrapcalc.case.readings import COLUMNS, WHATS, read_readings
 from wrapcalc.errors import CaseFaults, PackageError
 from wrapcalc.package import closeout as co
-from wrapcalc.stages.closeout import closeout
+from wrapcalc.stages.closeout.closeout import closeout
 from wrapcalc.workbook.on_site import pages_close as pages
 from wrapcalc.workbook.on_site.book import MET, MISSING, NOT_MET, OPTIONAL, READ, UNREAD
 from wrapcalc.workbook.on_site.topics import TOPICS, answers, clause, hint, topic_of

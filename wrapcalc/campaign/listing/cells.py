@@ -33,7 +33,7 @@ from wrapcalc.campaign.listing.columns import (
 )
 from wrapcalc.campaign.listing.mapping import words_key
 from wrapcalc.campaign.listing.text_cells import Told, distinct_texts, texts_of
-from wrapcalc.campaign.tables import short
+from wrapcalc.campaign.tables.tables import short
 
 if TYPE_CHECKING:
     from wrapcalc.campaign.listing.mapping import Mapping

@@ -11,7 +11,7 @@ from wrapcalc import units
 from wrapcalc.campaign.listing.blocks import RowFault
 from wrapcalc.campaign.listing.chunks import Chunk, heading
 from wrapcalc.campaign.listing.columns import DAMAGE, FRACTIONS, OF_MEASURED, OF_NOMINAL, PER_CENT
-from wrapcalc.campaign.noted import Noted
+from wrapcalc.campaign.screening.noted import Noted
 from wrapcalc.errors import CaseFaults, Fault
 
 if TYPE_CHECKING:

@@ -14,7 +14,7 @@ from pydantic import BeforeValidator, create_model
 
 from wrapcalc import units
 from wrapcalc.campaign.listing.columns import COLUMNS, KINDS, WORD
-from wrapcalc.campaign.neighbours import NOT_STATED, PLACES
+from wrapcalc.campaign.neighbours.neighbours import NOT_STATED, PLACES
 from wrapcalc.case.model import Case
 from wrapcalc.errors import CaseFaults, Fault
 from wrapcalc.fields import (

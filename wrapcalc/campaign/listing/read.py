@@ -13,7 +13,7 @@ from wrapcalc.campaign.listing.blocks import Block, RowFault, unstated
 from wrapcalc.campaign.listing.cells import Reader
 from wrapcalc.campaign.listing.chunks import Chunk, Source, file_open, nothing, whole
 from wrapcalc.campaign.listing.depth_sense import Depths
-from wrapcalc.campaign.noted import Noted
+from wrapcalc.campaign.screening.noted import Noted
 from wrapcalc.reading import shown_name
 
 if TYPE_CHECKING:

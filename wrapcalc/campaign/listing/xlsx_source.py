@@ -31,7 +31,7 @@ from wrapcalc.campaign.listing.xlsx_book import (
     styles_shown,
     values_shown,
 )
-from wrapcalc.campaign.noted import Noted
+from wrapcalc.campaign.screening.noted import Noted
 from wrapcalc.errors import CaseFaults, Fault
 from wrapcalc.reading import shown_name
 

@@ -11,7 +11,7 @@ from wrapcalc.checks import Check
 from wrapcalc.recorder import Recorder
 from wrapcalc.render import assessment_drawings, figures, wrap_drawings
 from wrapcalc.stages.job import PARTS, Outcome, add_sizes, run
-from wrapcalc.stages.why import Why
+from wrapcalc.stages.wrap.why import Why
 
 #: The mark of all that the bench shows; it stands inside every panel.
 MARK = "Exploratory: not a package"

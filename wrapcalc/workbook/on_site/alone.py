@@ -13,11 +13,11 @@ from wrapcalc.case.readings import LAMINATE, Reading, Readings
 from wrapcalc.checks import Check
 from wrapcalc.errors import WrapcalcError
 from wrapcalc.recorder import Recorder, recording
-from wrapcalc.stages import placement_readings, site_readings, wrap_readings
-from wrapcalc.stages.closeout import LIMITS, told, units_of
-from wrapcalc.stages.closeout_ledger import Ledger, Work
+from wrapcalc.stages.closeout import placement_readings, site_readings, wrap_readings
+from wrapcalc.stages.closeout.closeout import LIMITS, told, units_of
+from wrapcalc.stages.closeout.ledger import Ledger, Work
 from wrapcalc.stages.job import Outcome
-from wrapcalc.stages.marks import Marks, marks
+from wrapcalc.stages.site.marks import Marks, marks
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from html import escape
 from typing import Any
 
 from wrapcalc.package import closeout as co
-from wrapcalc.stages.closeout import ACCEPTED, DEVIATION, OPEN, REJECTED
+from wrapcalc.stages.closeout.closeout import ACCEPTED, DEVIATION, OPEN, REJECTED
 from wrapcalc.workbook import calm
 from wrapcalc.workbook.on_site.book import (
     MET,

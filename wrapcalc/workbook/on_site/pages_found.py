@@ -8,7 +8,7 @@ from typing import Any
 from wrapcalc.case.grid import Grid
 from wrapcalc.errors import Fault
 from wrapcalc.package import as_found as af
-from wrapcalc.stages.as_found import HOLDS, INCOMPLETE, STOP
+from wrapcalc.stages.as_found.as_found import HOLDS, INCOMPLETE, STOP
 from wrapcalc.units import show
 from wrapcalc.workbook import calm
 from wrapcalc.workbook.on_site.sheet import FoundSheet

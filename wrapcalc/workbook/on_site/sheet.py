@@ -21,7 +21,7 @@ from wrapcalc.fields import walk
 from wrapcalc.package import as_found as af
 from wrapcalc.package.digests import sha256
 from wrapcalc.reading import decoded, parse_toml
-from wrapcalc.stages.chain import DEPTH, LENGTH, OPENING, WALL, WIDTH
+from wrapcalc.stages.wrap.chain import DEPTH, LENGTH, OPENING, WALL, WIDTH
 from wrapcalc.values import Origin, Value
 from wrapcalc.workbook.form.pasted import Pasted, read_pasted, text_of_file
 from wrapcalc.workbook.on_site.kept import Kept, put, unwritable

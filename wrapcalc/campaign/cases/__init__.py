@@ -1,0 +1,1 @@
+"""From ranked rows to cases: which are dug, and what each states."""

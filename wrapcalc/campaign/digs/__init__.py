@@ -1,0 +1,1 @@
+"""The dig list and the season."""

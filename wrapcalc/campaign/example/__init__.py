@@ -1,0 +1,1 @@
+"""The invented listing with its line, files and seed."""

@@ -1,0 +1,1 @@
+"""One order for all sites against the stock."""

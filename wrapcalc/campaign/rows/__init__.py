@@ -1,0 +1,1 @@
+"""Rows judged as arrays by the formulas of the single case."""

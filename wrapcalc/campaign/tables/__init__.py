@@ -1,0 +1,1 @@
+"""Tables of any length on disk, safe for spreadsheets."""

@@ -1,0 +1,402 @@
+"""Readings of the work against their limits: pressure, climate, surface, batches, mixes. Each limit with its clause."""
+
+from __future__ import annotations
+
+import datetime
+import itertools
+from collections.abc import Sequence
+
+from wrapcalc.case.readings import Reading, same_name
+from wrapcalc.formulas import acceptance, climate
+from wrapcalc.recorder import Recorder, active, recording
+from wrapcalc.stages.closeout.expected_readings import materials, unit_places
+from wrapcalc.stages.closeout.ledger import ANYONE, OTHERS, Work
+from wrapcalc.stages.site import dosing, stock
+from wrapcalc.standards.documents import IMO_COATING, ISO_8501, ISO_8502, ISO_24817, MAGNUS_1996, MECHANICS, PRACTICE
+from wrapcalc.units import show
+from wrapcalc.values import Value
+
+_SHEET = "system sheet"
+_STATUS = (("sheet", _SHEET), (ISO_24817.id, "from memory"))
+
+
+# -- people and pressure -----------------------------------------------------------------------------------------
+def installers(w: Work) -> set[str]:
+    """Who installed, as names are compared: those of the readings and the one of the case."""
+    names = {same_name(r.text) for r in w.readings.of("installer")}
+    stated = w.bundle.case.get("work.installer")
+    return names | ({same_name(str(stated))} if stated else set())
+
+
+def installer(w: Work, end: datetime.datetime | None) -> None:
+    """Who installed, and whether the certificate was valid on that day."""
+    case, rows = w.bundle.case, w.readings.of("installer")
+    if not rows:
+        w.lacks("installer")
+        return
+    stated, until = case.get("work.installer"), case.get("work.qualified_until")
+    if stated is None:
+        w.unstated("work.installer", "nobody is named who is qualified")
+        return
+    for r in rows:
+        known = same_name(r.text) == same_name(str(stated))
+        w.gate(f"Installer, {r.text}", known, r.text, str(stated), citation="case: work.installer", status="stated",
+               guard=OTHERS, rows=[r], note="" if known else "qualification of another installer is not known here")
+    if until is None:
+        w.unstated("work.qualified_until", "nobody can tell whether the certificate was valid")
+    elif end is not None:
+        w.gate("Certificate of the installer valid on the day", end.date().isoformat() <= str(until),
+               end.date().isoformat(), f"not after {until}", citation="case: work.qualified_until", status="stated",
+               guard=OTHERS, rows=rows)
+
+
+def gaps(w: Work, title: str, times: Sequence[tuple[datetime.datetime, Reading]], start: datetime.datetime,
+         end: datetime.datetime, longest: Value, *, citation: str, status: str) -> None:
+    """The longest time without a reading from start to end, against the interval and what a log by hand may be late."""
+    # A reading shortly before the start is the one from which the first interval runs.
+    early = [t for t, _ in times if start - datetime.timedelta(hours=longest.to("hour")) <= t < start]
+    moments = [max(early, default=start), *(t for t, _ in times if start <= t <= end), end]
+    widest = max(itertools.pairwise(moments), key=lambda x: x[1] - x[0])
+    rows = [r for t, r in times if t in widest]
+    gap = w.hours(*widest, "longest time without a reading", rows)
+    slack = w.practice("log_slack").value()
+    limit = active().procedure(f"{title}: longest interval, with what a log kept by hand may be late",
+                               "interval of the log, longer by the share", PRACTICE.id, "common practice",
+                               {"interval": longest, "share": slack},
+                               {"longest": (longest.to("hour") * (1 + slack.magnitude), "hour")})["longest"]
+    w.limit(title, gap, "<=", limit, citation=citation, status=status, rows=rows,
+            note=f"from {stamp(widest[0])} to {stamp(widest[1])}")
+
+
+def stamp(t: datetime.datetime) -> str:
+    """A moment for reading, in the offset in which it was written."""
+    return t.isoformat(sep=" ", timespec="minutes")
+
+
+def pressures(w: Work, blasted: datetime.datetime | None, start: datetime.datetime | None,
+              cured: datetime.datetime | None, released: datetime.datetime | None
+              ) -> tuple[Reading | None, Reading | None]:
+    """(highest, lowest) line pressure from the first material until cured; checks of the whole log, which begins with
+    the blasting: people are beside the pipe from then on. blasted: when it ended.
+    """
+    rows, case = w.log("line pressure"), w.bundle.case
+    if not rows:
+        w.lacks("line pressure")
+        return None, None
+    until = released or cured
+    working = [r for r in rows if until is None or r.time <= until]
+    if working and w.beside is not None:
+        top = max(working, key=lambda r: r.base)
+        w.limit("Line pressure while people are beside the pipe, highest logged", w.value(top), "<=", w.beside,
+                citation="record: pressure while people are beside the pipe", status="derived", guard=OTHERS,
+                rows=[top])
+    if start is None:
+        return None, None
+    laying = [r for r in rows if r.time >= start and (cured is None or r.time <= cured)]
+    if not laying:
+        w.lacks("line pressure", more="none between the first mix and the end of the cure")
+        return None, None
+    top, low = (f(laying, key=lambda r: r.base) for f in (max, min))
+    w.limit("Line pressure from the first mix until cured, highest logged", w.value(top), "<=",
+            case.value("service.installation_pressure"), citation="case: service.installation_pressure",
+            status="stated", guard=OTHERS, rows=[top])
+    interval = case.optional("work.pressure_interval")
+    entry = w.practice("pressure_interval_usual")
+    if until is not None:
+        gaps(w, "Log of the line pressure without a gap", [(r.time, r) for r in rows if r.time],
+             min(start, _blasting(w, blasted)), until,
+             interval or entry.value(), citation="case: work.pressure_interval" if interval else entry.citation,
+             status="stated" if interval else entry.status)
+    return top, low
+
+
+def _blasting(w: Work, blasted: datetime.datetime | None) -> datetime.datetime:
+    """When blasting began, by its planned time; the first timed reading where that is not known."""
+    took = w.bundle.case.optional("work.blast_time")
+    if blasted is not None and took is not None:
+        return blasted - datetime.timedelta(hours=took.to("hour"))
+    return min(r.time for r in w.readings.rows if r.time is not None)
+
+
+# -- climate -----------------------------------------------------------------------------------------------------
+def weather(w: Work, start: datetime.datetime | None, end: datetime.datetime | None) -> None:
+    """Steel, humidity and dew point from the end of blasting until all is laid."""
+    system = w.bundle.system
+    assert system is not None
+    for what in ("air temperature", "relative humidity", "steel temperature"):
+        if not w.readings.of(what):
+            w.lacks(what)
+    if start is None or end is None:
+        return
+    interval = w.practice("climate_interval")
+    steel = _around(w, "steel temperature", start, end, interval.value())
+    wet = _around(w, "relative humidity", start, end, interval.value())
+    air = _around(w, "air temperature", start, end, interval.value())
+    for what, rows in (("air temperature", air), ("relative humidity", wet), ("steel temperature", steel)):
+        if w.readings.of(what):
+            gaps(w, f"Readings of {what} without a gap", [(r.time, r) for r in rows if r.time], start, end,
+                 interval.value(), citation=interval.citation, status=interval.status)
+    if steel:
+        for sense, name, row in ((">=", "steel_temperature_min", min(steel, key=lambda r: r.base)),
+                                 ("<=", "steel_temperature_max", max(steel, key=lambda r: r.base))):
+            word = "coldest" if sense == ">=" else "hottest"
+            w.limit(f"Steel temperature while working, {word}", w.value(row), sense,
+                    system.value(f"application.{name}"), citation=w.sheet, status=_SHEET, guard=OTHERS, rows=[row])
+    if wet:
+        top = max(wet, key=lambda r: r.base)
+        w.limit("Relative humidity, highest", w.fine(w.value(top)), "<=", w.fine(system.value("surface.humidity_max")),
+                citation=f"{w.sheet}; {IMO_COATING.id}", status=_SHEET, rows=[top])
+    _dew(w, air, wet, steel)
+
+
+def _around(w: Work, what: str, start: datetime.datetime, end: datetime.datetime, longest: Value) -> list[Reading]:
+    """The readings of the span, and the last one before it where it is not too old."""
+    early = datetime.timedelta(hours=longest.to("hour"))
+    rows = w.log(what, start - early, end)
+    before = [r for r in rows if r.time < start]
+    return [r for r in rows if r.time >= start or r is before[-1]]
+
+
+def nearest(rows: Sequence[Reading], time: datetime.datetime, most: datetime.timedelta) -> Reading | None:
+    """The reading nearest to a moment, not farther than `most`."""
+    found = min((r for r in rows if r.time is not None), key=lambda r: abs(r.time - time), default=None)
+    return found if found is not None and abs(found.time - time) <= most else None
+
+
+def together(w: Work, rows: Sequence[Reading], time: datetime.datetime) -> list[Reading]:
+    """All readings that count as taken together with one of that moment."""
+    most = datetime.timedelta(hours=w.practice("climate_together").value().to("hour"))
+    return [r for r in rows if r.time is not None and abs(r.time - time) <= most]
+
+
+def _dew(w: Work, air: list[Reading], wet: list[Reading], steel: list[Reading]) -> None:
+    """The least margin to the dew point, the errors of the instruments taken off: of what was read together the highest
+    humidity and the coldest steel.
+    """
+    case, rec = w.bundle.case, active()
+    errors = [case.optional(f"work.{x}_error") for x in ("temperature", "humidity")]
+    for name, error in zip(("temperature", "humidity"), errors, strict=True):
+        if error is None:
+            w.unstated(f"work.{name}_error", "the margin to the dew point cannot be worked out")
+    if None in errors or not (air and wet and steel):
+        return
+    sets = []
+    for r in air:
+        damp, cold = (together(w, rows, r.time) for rows in (wet, steel))
+        if not damp or not cold:
+            w.book.lack("reading: relative humidity and steel temperature together with the air temperature of row "
+                        f"{r.row}")
+        else:
+            sets.append((r, max(damp, key=lambda x: x.base), min(cold, key=lambda x: x.base)))
+    entry = w.bundle.tables.entry
+    low, high = (entry(MAGNUS_1996.id, n).value().magnitude for n in ("range_low", "range_high"))
+    sound = [s for s in sets if all(low <= s[i].base <= high for i in (0, 2)) and s[1].base > 0]
+    if len(sound) < len(sets):
+        w.gate("Readings inside what the dew point is worked out for", False, f"{len(sets) - len(sound)} outside",
+               f"air and steel from {show(low, 'degC')} to {show(high, 'degC')}, humidity above 0",
+               citation=MAGNUS_1996.id, status="from memory")
+    if not sound:
+        return
+    e_t, e_h = errors
+    a, b = (w.bundle.tables.value(MAGNUS_1996.id, n) for n in ("magnus_a", "magnus_b"))
+
+    def margin(s) -> float:
+        t = s[0].base + e_t.magnitude
+        g = climate.magnus_term.core(phi=min(s[1].base + e_h.magnitude, 1.0), a=a.magnitude, b=b.magnitude, T=t)
+        return s[2].base - e_t.magnitude - climate.dew_point.core(a=a.magnitude, b=b.magnitude, gamma=g)
+
+    worst = min(sound, key=margin)
+    warm = climate.reading_raised(w.value(worst[0]), e_t)
+    gamma = climate.magnus_term(climate.humidity_raised(w.value(worst[1]), e_h), a, b, warm)
+    left = climate.dew_margin(climate.reading_lowered(w.value(worst[2]), e_t), climate.dew_point(a, b, gamma))
+    left = rec.named(left, "Steel above the dew point, least, errors of the instruments taken off")
+    w.limit("Steel above the dew point, least", left, ">=", w.bundle.system.value("surface.dew_margin"),
+            citation=f"{w.sheet}; {IMO_COATING.id}", status=_SHEET, guard=OTHERS, rows=worst)
+
+
+# -- surface -----------------------------------------------------------------------------------------------------
+def surface(w: Work, blasted: Reading | None, first: Reading | None) -> None:
+    """Wall under blasting, grade, profile, salt, dust, bloom, and the time until the first material."""
+    system, case = w.bundle.system, w.bundle.case
+    assert system is not None
+    least = case.optional("work.blast_least_wall")
+    if least is not None:
+        row = w.worst("wall under blasting", most=False)
+        if row is not None:
+            w.limit("Wall under blasting, least", w.value(row), ">=", least, citation="case: work.blast_least_wall",
+                    status="stated", guard=OTHERS, rows=[row])
+    answer(w, "blast grade", True, str(system.surface.grade), f"{w.sheet}; {ISO_8501.id}")
+    spots = w.readings.of("blast profile")
+    many = w.practice("profile_spots")
+    if len(spots) < many.value().magnitude:
+        w.lacks("blast profile", more=f"{len(spots)} of {many.written} spots")
+    if spots:
+        for sense, name, row in ((">=", "profile_min", min(spots, key=lambda r: r.base)),
+                                 ("<=", "profile_max", max(spots, key=lambda r: r.base))):
+            w.limit(f"Blast profile, {'least' if sense == '>=' else 'greatest'}", w.fine(w.value(row)), sense,
+                    w.fine(system.value(f"surface.{name}")), citation=w.sheet, status=_SHEET, rows=[row])
+    salt = w.worst("soluble salt", most=True)
+    if salt is not None:
+        w.limit(f"Soluble salt, greatest, as {system.surface.salt_as}", w.value(salt), "<=",
+                system.value("surface.salt_max"), citation=f"{w.sheet}; {ISO_8502.id}", status=_SHEET, rows=[salt])
+    dust = w.worst("dust rating", most=True)
+    if dust is not None:
+        w.limit("Dust rating, greatest", w.value(dust), "<=", system.value("surface.dust_max"),
+                citation=f"{w.sheet}; {ISO_8502.id}, part 3", status=_SHEET, rows=[dust])
+    answer(w, "rust bloom", False, "none right before the first material", PRACTICE.id)
+    if blasted is not None and first is not None:
+        if first.time < blasted.time:
+            w.gate("First material after blasting", False, f"material at {stamp(first.time)}, blasting finished at "
+                   f"{stamp(blasted.time)}", "blasting first", citation=PRACTICE.id, status="common practice",
+                   guard=OTHERS, rows=[blasted, first])
+            return
+        zero = Value(0.0, "hour", w.hours(blasted.time, blasted.time, "", [blasted]).origin, "end of blasting")
+        open_for = acceptance.open_time(w.hours(blasted.time, first.time, "first material", [first]), zero)
+        w.limit("Time from the end of blasting to the first material", open_for, "<=",
+                system.value("surface.open_time"), citation=w.sheet, status=_SHEET, rows=[blasted, first])
+
+
+def answer(w: Work, what: str, wanted: bool, words: str, citation: str, guard: str = ANYONE) -> None:
+    """A reading that is yes or no; all of them count."""
+    rows = w.readings.of(what)
+    if not rows:
+        w.lacks(what)
+        return
+    holds = all(r.yes == wanted for r in rows)
+    w.gate(what[0].upper() + what[1:], holds, ", ".join(r.text for r in rows), words, citation=citation,
+           status=next((s for start, s in _STATUS if citation.startswith(start)), "common practice"), guard=guard,
+           rows=rows)
+
+
+# -- batches and mixes -------------------------------------------------------------------------------------------
+def batches(w: Work, units: int, laid: datetime.datetime | None) -> list[dict[str, str]]:
+    """Every batch that was used with its expiry, in the order of the materials; checks that none was expired when the
+    last of its material lay in place. What a warm storage has consumed is taken off the label.
+    """
+    system, case = w.bundle.system, w.bundle.case
+    assert system is not None
+    parts = unit_places(units) if system.is_sleeve else ["cloth"]
+    out, seen, good = [], set(), _good_until(w)
+    for where in (*parts, *materials(w.bundle)):
+        rows = w.readings.of("batch", where)
+        if not rows:
+            w.lacks("batch", where)
+        for r in rows:
+            item = "unit" if where.startswith("unit") else where
+            label = [e for e in w.readings.of("expiry") if _same_batch(e.where, where, r.text)]
+            listed = [s for s in case.stock if s.item == item and s.batch is not None
+                     and same_name(str(s.batch)) == same_name(r.text) and s.expiry is not None]
+            kept = {day for x, number, day in good if x == item and same_name(number) == same_name(r.text)}
+            days = sorted({e.text for e in label} | {str(s.expiry) for s in listed} | kept)
+            placed = w.log("material placed")
+            end = max((x.time for x in placed if x.where.startswith(f"{item}, ")), default=laid)
+            if not listed and any(s.item == item for s in case.stock):
+                active().warn(f"Batch {r.text} of {item} is not in the stock list of the case: how it was stored is "
+                              "not known here.", f"row {r.row}")
+            if not days:
+                w.lacks("expiry", f"{where}: {r.text}")
+            else:
+                key = (item, same_name(r.text))
+                if end is not None and key not in seen:
+                    w.gate(f"Batch in date, {item} {r.text}", end.date().isoformat() <= days[0], end.date().isoformat(),
+                           f"not after {days[0]}", citation="label" if label else f"case: stock, {r.text}",
+                           status="stated", guard=OTHERS, rows=[r, *label],
+                           note="by storage earlier than the label" if days[0] in kept - {e.text for e in label}
+                           - {str(s.expiry) for s in listed} else "")
+                seen.add(key)
+            out.append({"item": where, "batch": r.text, "expiry": days[0] if days else ""})
+    return out
+
+
+def _good_until(w: Work) -> list[tuple[str, str, str]]:
+    """(item, batch, last day) of the stock of the case, after what a warm storage has consumed."""
+    with recording(Recorder(w.bundle.case.display)):
+        shelf, _ = stock.batches(w.bundle, stock.Times(None, None, None))
+    return [(b.item, b.batch, b.good_until.isoformat()) for b in shelf]
+
+
+def _same_batch(place: str, where: str, batch: str) -> bool:
+    material, _, number = place.partition(":")
+    mine = "unit" if where.startswith("unit") else where
+    theirs = material.strip().casefold()
+    return (theirs == where or ("unit" if theirs.startswith("unit") else theirs) == mine) and (
+        same_name(number) == same_name(batch))
+
+
+def mixes(w: Work, coldest: Reading | None) -> None:
+    """Each mix: its dose in the table at what was measured, and laid within its pot life.
+
+    Of what was read together the coldest counts for the dose, which must still cure there, and the warmest for the pot
+    life, which is shortest there.
+    """
+    span = datetime.timedelta(hours=w.practice("climate_interval").value().to("hour"))
+    for material in materials(w.bundle):
+        places = dict.fromkeys(r.where for r in w.readings.rows if r.where.startswith(f"{material}, mix "))
+        for where in places or (f"{material}, mix 1",):
+            resin, hardener, start, placed = (_of_mix(w, x, where) for x in (
+                "resin in mix", "hardener in mix", "mixing started", "material placed"))
+            if start is None:
+                continue
+            near = {x: nearest(w.log(x), start.time, span) for x in ("air temperature", "steel temperature")}
+            if None in near.values():
+                w.book.lack("reading: air and steel temperature within "
+                            f"{show(span.total_seconds() / 3600, 'hour')} of the time of mixing, {where}")
+                continue
+            air, steel = (together(w, w.log(x), r.time) for x, r in near.items())
+            cold, warm = ([w.value(f(x, key=lambda r: r.base)) for x in (air, steel)] for f in (min, max))
+            if resin is not None and hardener is not None:
+                _dose(w, where, material, resin, hardener, (cold[0], cold[1]), w.value(coldest) if coldest else cold[1])
+            if placed is not None:
+                _pot_life(w, where, material, start, placed, (warm[0], warm[1]))
+
+
+def _of_mix(w: Work, what: str, where: str) -> Reading | None:
+    row = w.readings.one(what, where)
+    if row is None:
+        w.lacks(what, where)
+    return row
+
+
+def _dose(w: Work, where: str, material: str, resin: Reading, hardener: Reading, at: tuple[Value, Value],
+          coldest: Value) -> None:
+    """Hardener as weighed against the dose of the table for the resin as weighed."""
+    rec, (mix, i) = active(), dosing.mix_of(w.bundle, material)
+    assert mix is not None
+    rows = [resin, hardener]
+    governing, checks = dosing.governed(w.bundle, material, *at, coldest, words=where)
+    if governing is None or resin.base == 0:
+        w.gate(f"Dose in the table of the sheet, {where}", False, "; ".join(f"{c.title}: {w.show(c.provided)}" for c in
+               checks if c.provided is not None and not c.met) or "no resin", "a temperature inside the table",
+               citation=w.sheet, status=_SHEET, guard=OTHERS, rows=rows)
+        return
+    dose, mass = dosing.dose_value(w.bundle, material, governing), w.value(resin)
+    of_pack = dosing.sheet(w.bundle, i, "resin_in_pack")
+    packs = rec.procedure(f"Packs in {where}", "resin as weighed over the resin in one pack", MECHANICS.id, "derived",
+                          {"resin": mass, "in one pack": of_pack}, {"packs": (mass.magnitude / of_pack.magnitude, "")}
+                          )["packs"]
+    need = rec.named(dosing.hardener(mix.basis, dose, mass, packs), f"Hardener by the table for {where}")
+    off = rec.procedure(f"Hardener in {where}, off the dose of the table", "difference over the dose, without its sign",
+                        MECHANICS.id, "derived", {"weighed": w.value(hardener), "by the table": need},
+                        {"off": (round(abs(hardener.base - need.magnitude) / need.magnitude, 9), "")},
+                        [("governing temperature", f"{mix.governing_temperature}: {w.show(governing)}")])["off"]
+    entry = w.practice("dose_tolerance")
+    w.limit(f"Hardener off the dose of the table, {where}", w.fine(off), "<=", w.fine(entry.value()),
+            citation=entry.citation, status=entry.status, guard=OTHERS, rows=rows,
+            note=f"table: {w.show(need)} at {w.show(governing)}")
+
+
+def _pot_life(w: Work, where: str, material: str, start: Reading, placed: Reading, at: tuple[Value, Value]) -> None:
+    """From the time at which both parts met until the last of it lay in place."""
+    rows = [start, placed]
+    if placed.time < start.time:
+        w.gate(f"Placed after mixing, {where}", False, f"placed at {stamp(placed.time)}", f"after {stamp(start.time)}",
+               citation=PRACTICE.id, status="common practice", guard=OTHERS, rows=rows)
+        return
+    life = dosing.pot_life_at(w.bundle, material, *at, words=where)
+    if life is None:
+        w.gate(f"Pot life in the table of the sheet, {where}", False, "air and steel as measured are outside",
+               "a temperature inside the table", citation=w.sheet, status=_SHEET, guard=OTHERS, rows=rows)
+        return
+    took = w.hours(start.time, placed.time, f"time, {where}", rows)
+    w.limit(f"Time from mixing until it lay in place, {where}", took.converted("minute"), "<=",
+            life.converted("minute"), citation=w.sheet, status=_SHEET, guard=OTHERS, rows=rows)

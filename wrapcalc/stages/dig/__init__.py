@@ -1,0 +1,1 @@
+"""The dig: the right joint, the place on it, the trench."""

@@ -1,0 +1,1 @@
+"""What the crew needs for a wrap: units, marks, materials, mixing, weather, cure, release, cautions."""

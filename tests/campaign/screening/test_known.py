@@ -26,6 +26,7 @@ from wrapcalc.campaign.screening.known import (
     DEPTHS,
     NOT_KNOWN,
     OPEN,
+    PAST_LIFE,
     TOO_DEEP,
     UNDER,
     Known,
@@ -147,6 +148,26 @@ def test_a_plan_that_is_not_known_is_told(change):
     got = look(rows, replace(INSIDE, **change))
     assert got.depth.tolist() == [DEPTH_NOT_KNOWN] and "it is not known whether they are as planned" in got.told[0]
     assert look(listing_rows((1_004_000, 4020, 190, 5, NAN)), REPAIR).depth.tolist() == [DEPTH_NOT_KNOWN]
+
+
+@pytest.mark.parametrize(("kind", "repair"), [("external metal loss", REPAIR), ("internal metal loss", INSIDE)])
+@pytest.mark.parametrize(("until", "day", "code"), [
+    ("2046-07-01", "2046-07-01", AS_PLANNED), ("2046-07-01", "2046-07-02", PAST_LIFE),
+    ("", "2046-05-31", AS_PLANNED), ("", "2046-06-03", PAST_LIFE),  # 20 years from the measurement
+    ("2040-01-01", "2041-01-01", PAST_LIFE), ("2040-01-01", "", DEPTH_NOT_KNOWN), ("", "", DEPTH_NOT_KNOWN)])
+def test_a_wrap_past_its_design_life_carries_nothing(kind, repair, until, day, code):
+    """By the close-out, else by the life of the design from the measurement; whether loss grows under it or not."""
+    got = look(listing_rows((1_004_000, 4020, 190, 5, 3.9), kind=[kind]), replace(repair, until=until), run_date=day)
+    assert got.status.tolist() == [UNDER] and got.depth.tolist() == [code]
+    if code == PAST_LIFE:
+        assert np.isnan(got.planned[0]) and got.told == (
+            "1 rows lie under a wrap that is past its design life on the day of the run; they are ranked as if there "
+            "were none: HB-1-r1.",)
+
+
+def test_past_its_life_a_wrap_carries_nothing_even_where_no_depth_is_known():
+    rows = listing_rows((1_004_000, 4020, 190, 5, NAN))
+    assert look(rows, replace(REPAIR, end_depth=None), run_date="2050-01-01").depth.tolist() == [PAST_LIFE]
 
 
 def test_loss_at_another_clock_under_the_wrap_is_told():
@@ -393,6 +414,17 @@ def test_loss_under_a_closed_repair_is_held_against_its_design_and_the_selection
     chosen = select(lambda: iter([block]), load_campaign(helper.campaign(tmp_path, 1)))
     assert not chosen.chosen and "ahead of the plan" in chosen.left[0].reason
     assert chosen.told[0].startswith("1 row under repair HB-07-r1 is ahead of the plan of its design: M-01.")
+
+
+def test_the_life_of_a_closed_repair_ends_when_its_close_out_says(closed):
+    """Independent: 20 years of the design from the day of the acceptance, as the close-out prints it."""
+    packages, record = closed
+    said = json.loads((packages / "closeout" / "HB-07-r1-1" / "closeout.json").read_bytes())["end_of_life"]
+    (repair,) = known_repairs(packages, current(packages))[0]
+    assert repair.until == said
+    row = row_at(record, 0, 100.0, repair.depth)
+    after = (datetime.date.fromisoformat(said) + datetime.timedelta(days=1)).isoformat()
+    assert [look(row, repair, run_date=day).depth.tolist() for day in (said, after)] == [[AS_PLANNED], [PAST_LIFE]]
 
 
 def test_a_close_out_that_is_spoilt_opens_the_repair_again(closed, tmp_path):

@@ -198,32 +198,36 @@ def test_but_for_their_numbers_the_order_of_the_rows_does_not_matter(made, found
 
 
 # -- earlier repairs ----------------------------------------------------------------------------------------------
-def test_rows_under_an_earlier_repair_are_marked_unless_they_are_deeper_than_its_design(made, found, tmp_path,
+def test_rows_under_an_earlier_repair_are_marked_unless_it_no_longer_carries_them(made, found, tmp_path,
                                                                                         monkeypatch):
     import wrapcalc.register
     from wrapcalc.campaign.screening import known
     t = table(found.folder)
     one = np.flatnonzero((t["repair"] == "") & (t["kind"] == "external metal loss") & (t["joint"] != "")
                          & np.isfinite(t["depth"]))
-    shallow, deep = one[np.argsort(t["depth"][one])][[0, -1]].tolist()
+    shallow, next_, deep = one[np.argsort(t["depth"][one])][[0, 1, -1]].tolist()
 
-    def over(i, name):
+    def over(i, name, until=""):
         row = {n: v[i] for n, v in t.items()}
         return known.Known(name, "accepted", True, ((-500.0, row["length"] + 500.0),), joint=row["joint"],
                            weld=row["upstream_weld"], joint_length=row["joint_length"], edge=row["from_upstream_weld"],
                            survey=row["survey"], length=row["length"], clock=row["clock"], depth=1.5, end_depth=2.5,
-                           life=20.0, since="2020-05-14", grows=False)
+                           life=20.0, since="2020-05-14", until=until, grows=False)
     monkeypatch.setattr(wrapcalc.register, "current", lambda folder: None)
-    monkeypatch.setattr(known, "known_repairs", lambda folder, now: ([over(shallow, "HB-1-r1"), over(deep, "HB-2-r1")],
-                                                                     ["HB-3-r1: cannot be read."]))
+    monkeypatch.setattr(known, "known_repairs", lambda folder, now: (
+        [over(shallow, "HB-1-r1"), over(deep, "HB-2-r1"), over(next_, "HB-4-r1", "2022-05-14")],
+        ["HB-3-r1: cannot be read."]))
     other = again(made, tmp_path, register=tmp_path)
     b = table(other.folder)
     at = {int(r): i for i, r in enumerate(b["row"].tolist())}
-    i, j = at[int(t["row"][shallow])], at[int(t["row"][deep])]
+    i, j, k = (at[int(t["row"][n])] for n in (shallow, deep, next_))
     assert (b["under_repair"][i], b["known_repair_is"][i], b["depth_against_design"][i]) == (
         "HB-1-r1", "under repair", "as planned")
     assert (b["under_repair"][j], b["known_repair"][j]) == ("", "HB-2-r1")
     assert b["depth_against_design"][j] == "deeper than the design carries"
+    assert (b["under_repair"][k], b["known_repair"][k]) == ("", "HB-4-r1")
+    assert b["depth_against_design"][k] == "past its design life"
+    assert any("past its design life" in text and "HB-4-r1" in text for text in other.told)
     assert other.under_repair == (b["under_repair"] != "").sum() and "HB-3-r1: cannot be read." in other.told
     assert found.under_repair == 0 and not (t["under_repair"] != "").any()
 

@@ -34,9 +34,13 @@ WORDS = ("", "under repair", "beyond the wrap", "repair open")
 #: How a row was matched: code -> words.
 BY = ("", "joint and distance from the girth weld", "surveyed distance and clock")
 #: How deep it is against the design: code -> words.
-DEPTHS = ("", "as planned", "ahead of the plan", "deeper than the design carries", "not known")
-AS_PLANNED, AHEAD, TOO_DEEP, DEPTH_NOT_KNOWN = 1, 2, 3, 4
+DEPTHS = ("", "as planned", "ahead of the plan", "deeper than the design carries", "not known",
+          "past its design life")
+AS_PLANNED, AHEAD, TOO_DEEP, DEPTH_NOT_KNOWN, PAST_LIFE = 1, 2, 3, 4, 5
+#: Codes of rows that no wrap carries any more: they are ranked as if there were none.
+NOT_CARRIED = (TOO_DEEP, PAST_LIFE)
 _LOSSES = (METAL_LOSS, INTERNAL_LOSS, "metal loss")
+_DAYS_IN_A_YEAR = 365.25
 
 
 @dataclass(frozen=True)
@@ -55,7 +59,8 @@ class Known:
     """One repair of the register. name: of its package; joint, weld: numbers, "" not stated; edge: upstream edge of its
     damage from the upstream weld; covers: (from, to) of each full thickness, from the upstream edge of the damage;
     survey: of that edge; None where not stated. depth, end_depth: with allowance, now and at the end of its life, mm;
-    life: years; since: day of the measurement; grows: whether loss goes on under it."""
+    life: years; since: day of the measurement; until: last day of its life by the close-out, "" not stated; grows:
+    whether loss goes on under it."""
 
     name: str
     state: str
@@ -73,7 +78,24 @@ class Known:
     end_depth: float | None = None
     life: float | None = None
     since: str = ""
+    until: str = ""
     grows: bool = False
+
+    def years_on(self, day: str) -> float | None:
+        """Years from the measurement to a day; None when one of them is not known."""
+        try:
+            return (datetime.date.fromisoformat(day) - datetime.date.fromisoformat(self.since)).days / _DAYS_IN_A_YEAR
+        except ValueError:
+            return None
+
+    def past_life(self, day: str) -> bool | None:
+        """Whether its life is over on a day: by the close-out, else by the life of the design from the measurement;
+        None when nobody knows."""
+        try:
+            return datetime.date.fromisoformat(day) > datetime.date.fromisoformat(self.until)
+        except ValueError:
+            years = self.years_on(day)
+            return None if years is None or not self.life else years > self.life
 
 
 @dataclass(frozen=True)
@@ -126,7 +148,7 @@ def known(standing: Standing, record: Mapping[str, Any]) -> Known:
                  _text(rows, "location.upstream_weld"), _base(rows, "location.joint_length"),
                  _base(rows, "location.from_upstream_weld"), _surveyed(rows), length, clock, internal, now,
                  number(wrap.get("depth")), _base(rows, "design.design_life"), r.measured_on or r.written_on,
-                 internal or _text(rows, "service.internal_corrosion") != "none")
+                 standing.end_of_life, internal or _text(rows, "service.internal_corrosion") != "none")
 
 
 def _text(rows: Mapping[str, Mapping[str, Any]], field: str) -> str:
@@ -196,30 +218,34 @@ def under_repair(rows: Mapping[str, np.ndarray], repairs: Iterable[Known], *, ru
 def _followed(r: Known, depth: float, run_date: str) -> tuple[float, float, int]:
     """(planned by now, carried at the end, code): the design lets depth grow evenly over the life of the repair.
 
-    Loss that does not grow under the wrap is planned to stay. What is not known is told as such."""
-    if r.end_depth is None or r.depth is None or not np.isfinite(depth):
-        return np.nan, np.nan, DEPTH_NOT_KNOWN
-    if depth > r.end_depth * (1 + 1e-9):
-        return np.nan, r.end_depth, TOO_DEEP
-    try:
-        years = (datetime.date.fromisoformat(run_date) - datetime.date.fromisoformat(r.since)).days / 365.25
-    except ValueError:
-        years = None
+    Loss that does not grow under the wrap is planned to stay. A wrap whose life is over carries nothing, however deep
+    the loss is. What is not known is told as such."""
+    past = r.past_life(run_date)
+    end = np.nan if r.end_depth is None else r.end_depth
+    if depth > end * (1 + 1e-9):
+        return np.nan, end, TOO_DEEP
+    if past:
+        return np.nan, end, PAST_LIFE
+    years = r.years_on(run_date)
+    if r.end_depth is None or r.depth is None or past is None or not np.isfinite(depth):
+        return np.nan, end, DEPTH_NOT_KNOWN
     if not r.grows:
-        return r.end_depth, r.end_depth, AS_PLANNED
+        return end, end, AS_PLANNED
     if years is None or not r.life:
-        return np.nan, r.end_depth, DEPTH_NOT_KNOWN
-    plan = r.depth + (r.end_depth - r.depth) * min(max(years / r.life, 0.0), 1.0)
-    return plan, r.end_depth, AHEAD if depth > plan * (1 + 1e-9) else AS_PLANNED
+        return np.nan, end, DEPTH_NOT_KNOWN
+    plan = r.depth + (end - r.depth) * min(max(years / r.life, 0.0), 1.0)
+    return plan, end, AHEAD if depth > plan * (1 + 1e-9) else AS_PLANNED
 
 
 def _tell_depths(m: _Matcher, names: np.ndarray, depth: np.ndarray) -> None:
-    for code in (AHEAD, TOO_DEEP, DEPTH_NOT_KNOWN):
+    words = {AHEAD: "{} rows under repair are ahead of the plan", TOO_DEEP: "{} rows under repair are deeper than the "
+             "design carries", DEPTH_NOT_KNOWN: "Of {} rows under repair it is not known whether they are as planned",
+             PAST_LIFE: "{} rows lie under a wrap that is past its design life on the day of the run; they are ranked as "
+             "if there were none"}
+    for code, said in words.items():
         at = np.flatnonzero(depth == code)
         if len(at):
-            which = ", ".join(sorted(set(names[at].tolist())))
-            m.told.append(f"{len(at)} rows under repair are {DEPTHS[code]}: {which}." if code != DEPTH_NOT_KNOWN else
-                          f"Of {len(at)} rows under repair it is not known whether they are as planned: {which}.")
+            m.told.append(f"{said.format(len(at))}: {', '.join(sorted(set(names[at].tolist())))}.")
 
 
 def _tell_clocks(m: _Matcher, repairs: list[Known]) -> None:

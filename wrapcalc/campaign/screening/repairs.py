@@ -302,7 +302,7 @@ class Repairs:
         self._under = u = known.under_repair(near, self._known, run_date=self.run_date, place=self.place,
                                              depth_allowance=self.line.depth_allowance)
         self._late += u.told
-        self._sound = (u.status == known.UNDER) & (u.depth != known.TOO_DEEP)
+        self._sound = (u.status == known.UNDER) & ~np.isin(u.depth, known.NOT_CARRIED)
         self.under = int(self._sound.sum())
 
     def _write(self, path: Path, wraps: np.ndarray, groups: tuple[tuple[int, ...], ...], more: dict[str, np.ndarray]

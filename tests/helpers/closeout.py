@@ -55,7 +55,8 @@ class Sound:
 
     def add(self, what: str, reading: str, where: str = "", time: str = "", by: str = INSPECTOR, instrument: str = "",
             remark: str = "") -> None:
-        self.rows.append({"row": str(len(self.rows) + 1), "what": what, "where": where, "reading": reading,
+        number = 1 + max((int(r["row"]) for r in self.rows), default=0)
+        self.rows.append({"row": str(number), "what": what, "where": where, "reading": reading,
                           "time": time, "by": by, "instrument": instrument, "remark": remark})
 
     def find(self, what: str, where: str | None = None) -> list[dict]:

@@ -236,3 +236,42 @@ def test_prepared_steel_far_beyond_the_repair_is_asked_for_again(sound):
     assert closed.verdict == "open" and any("beyond the repair; check it" in m for m in closed.missing)
     sound.set("prepared steel, upstream end", "-9.0 m", remark="confirmed, the whole ditch was blasted")
     assert close(sound).verdict == "accepted"
+
+
+# -- the climate while it was laid -------------------------------------------------------------------------------
+def _late(sound, what: str, minutes: float) -> None:
+    """Of this kind only what was read so long after blasting, the log of the cure aside."""
+    for r in sound.find(what):
+        if r["where"] != "cure log" and r["time"] < sound.at(minutes):
+            sound.rows.remove(r)
+
+
+@pytest.mark.parametrize("what", ["air temperature", "relative humidity", "steel temperature"])
+def test_a_climate_that_was_read_only_when_all_was_laid_leaves_it_open(sound, what):
+    """All was laid after 63 min: a look at 90 min says nothing of the steel that was filled and wrapped."""
+    _late(sound, what, 90)
+    closed = close(sound)
+    assert closed.verdict == "open" and any("together before the first material" in m for m in closed.missing)
+
+
+def test_a_humidity_that_nobody_read_in_time_is_missing_and_no_check_is_met_by_it(sound):
+    _late(sound, "relative humidity", 60 * 4)
+    sound.add("relative humidity", "99 %", "late", sound.at(60 * 4), instrument="T 3")
+    closed = close(sound)
+    assert closed.verdict == "open"
+    assert any(m.startswith("reading: relative humidity (none from the end of blasting") for m in closed.missing)
+    assert not any(e.check.title.startswith(("Relative humidity", "Steel above the dew")) for e in closed.entered)
+
+
+def test_a_humidity_read_once_after_all_was_laid_is_held_against_its_limit(sound):
+    _late(sound, "relative humidity", 60 * 2)
+    sound.set("relative humidity", "99 %")
+    assert "Relative humidity, highest" in titles(close(sound))
+
+
+def test_without_a_look_at_the_climate_when_all_is_laid_it_stays_open(sound):
+    for what in ("air temperature", "relative humidity"):
+        for r in [r for r in sound.find(what) if r["time"] > sound.at(40)]:
+            sound.rows.remove(r)
+    closed = close(sound)
+    assert closed.verdict == "open" and any("together when all is laid" in m for m in closed.missing)

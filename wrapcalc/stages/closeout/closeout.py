@@ -177,7 +177,7 @@ def _judged(w: Work, rec: Recorder, outcome: Outcome, marked: Marks
     site_readings.installer(w, laid)
     start = mixed.time if mixed else None
     pressures = site_readings.pressures(w, blasted.time if blasted else None, start, cured, released)
-    site_readings.weather(w, blasted.time if blasted else None, laid)
+    site_readings.weather(w, blasted.time if blasted else None, laid, first.time if first else None)
     site_readings.surface(w, blasted, first)
     batches = site_readings.batches(w, count, laid)
     until = cured or released

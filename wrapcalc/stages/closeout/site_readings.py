@@ -18,6 +18,7 @@ from wrapcalc.values import Value
 
 _SHEET = "system sheet"
 _STATUS = (("sheet", _SHEET), (ISO_24817.id, "from memory"))
+_CLIMATE = ("air temperature", "relative humidity", "steel temperature")
 
 
 # -- people and pressure -----------------------------------------------------------------------------------------
@@ -119,23 +120,31 @@ def _blasting(w: Work, blasted: datetime.datetime | None) -> datetime.datetime:
 
 
 # -- climate -----------------------------------------------------------------------------------------------------
-def weather(w: Work, start: datetime.datetime | None, end: datetime.datetime | None) -> None:
-    """Steel, humidity and dew point from the end of blasting until all is laid."""
+def weather(w: Work, start: datetime.datetime | None, end: datetime.datetime | None,
+            first: datetime.datetime | None = None) -> None:
+    """Steel, humidity and dew point from the end of blasting until all is laid. first: when the first material lay in
+    place."""
     system = w.bundle.system
     assert system is not None
-    for what in ("air temperature", "relative humidity", "steel temperature"):
+    for what in _CLIMATE:
         if not w.readings.of(what):
             w.lacks(what)
     if start is None or end is None:
         return
     interval = w.practice("climate_interval")
-    steel = _around(w, "steel temperature", start, end, interval.value())
-    wet = _around(w, "relative humidity", start, end, interval.value())
-    air = _around(w, "air temperature", start, end, interval.value())
-    for what, rows in (("air temperature", air), ("relative humidity", wet), ("steel temperature", steel)):
-        if w.readings.of(what):
-            gaps(w, f"Readings of {what} without a gap", [(r.time, r) for r in rows if r.time], start, end,
+    rows = {what: _around(w, what, start, end, interval.value()) for what in _CLIMATE}
+    for what, of in rows.items():
+        if of:
+            gaps(w, f"Readings of {what} without a gap", [(r.time, r) for r in of if r.time], start, end,
                  interval.value(), citation=interval.citation, status=interval.status)
+        elif w.readings.of(what):
+            w.lacks(what, more=f"none from the end of blasting, {stamp(start)}, until all was laid, {stamp(end)}")
+    air, wet, steel = rows.values()
+    span, near = (datetime.timedelta(hours=w.practice(n).value().to("hour")) for n in (
+        "climate_interval", "climate_together"))
+    if first is not None:
+        _complete(w, rows, max(first - span, start - near), first, "before the first material")
+    _complete(w, rows, end - near, end + span, "when all is laid")
     if steel:
         for sense, name, row in ((">=", "steel_temperature_min", min(steel, key=lambda r: r.base)),
                                  ("<=", "steel_temperature_max", max(steel, key=lambda r: r.base))):
@@ -150,11 +159,25 @@ def weather(w: Work, start: datetime.datetime | None, end: datetime.datetime | N
 
 
 def _around(w: Work, what: str, start: datetime.datetime, end: datetime.datetime, longest: Value) -> list[Reading]:
-    """The readings of the span, and the last one before it where it is not too old."""
-    early = datetime.timedelta(hours=longest.to("hour"))
-    rows = w.log(what, start - early, end)
+    """The readings of the span, the last one before it where it is not too old, and what was read when it ended: the
+    wrap is still wet then. The first one after the end counts where nothing was read nearer to it."""
+    span = datetime.timedelta(hours=longest.to("hour"))
+    near = datetime.timedelta(hours=w.practice("climate_together").value().to("hour"))
+    rows = w.log(what, start - span, end + span)
     before = [r for r in rows if r.time < start]
-    return [r for r in rows if r.time >= start or r is before[-1]]
+    after = [r for r in rows if r.time > end + near]
+    late = after[:1] if not any(abs(r.time - end) <= near for r in rows) else []
+    return [*before[-1:], *(r for r in rows if start <= r.time <= end + near), *late]
+
+
+def _complete(w: Work, rows: dict[str, list[Reading]], start: datetime.datetime, end: datetime.datetime, when: str
+              ) -> None:
+    """Air, humidity and steel were read together at least once from start to end: without, nobody knows the dew point
+    at that moment."""
+    air, *others = ([r for r in of if start <= r.time <= end] for of in rows.values())
+    if not any(all(together(w, of, r.time) for of in others) for r in air):
+        w.book.lack(f"reading: air temperature, relative humidity and steel temperature together {when}, from "
+                    f"{stamp(start)} to {stamp(end)}")
 
 
 def nearest(rows: Sequence[Reading], time: datetime.datetime, most: datetime.timedelta) -> Reading | None:

@@ -42,9 +42,13 @@ def made(package) -> datetime.date:
     return datetime.date.fromisoformat(json.loads((package / "run.json").read_bytes())["finished_utc"][:10])
 
 
-def go(package, author=AUTHOR, checker=CHECKER, approver=APPROVER, on=None, today=None):
+def go(package, author=AUTHOR, checker=CHECKER, approver=APPROVER, on=None, now=None):
     on = on or made(package)
-    return approve(package, author, checker, approver, on, today=today or on)
+    return approve(package, author, checker, approver, on, now=now or noon(on))
+
+
+def noon(day) -> datetime.datetime:
+    return datetime.datetime(day.year, day.month, day.day, 12, tzinfo=datetime.UTC)
 
 
 def left(out) -> list[str]:
@@ -177,8 +181,26 @@ def test_nothing_is_approved_before_it_is_made_or_dated_forward(out):
     with pytest.raises(PackageError, match="nothing is approved before it is there"):
         go(package, on=made(package) - 2 * day)
     with pytest.raises(PackageError, match=r"that day is still to come .* an approval is not dated forward"):
-        go(package, on=made(package) + day, today=made(package))
+        go(package, on=made(package) + day, now=noon(made(package)))
     assert go(package, on=made(package) + day).folder.is_dir()
+
+
+def test_what_is_dated_back_says_when_it_was_written(out):
+    """The day is typed; the clock is not. Who reads the approval later must see both."""
+    package, written = out / "HB-51-r1", noon(made(out / "HB-51-r1")) + datetime.timedelta(days=9)
+    result = go(package, now=written)
+    stamp = written.strftime("%Y-%m-%dT12:00:00Z")
+    for name in ("manifest.json", "approval.json"):
+        told = json.loads((result.folder / name).read_bytes())
+        assert (told["approved_on"], told["written_utc"]) == (made(package).isoformat(), stamp)
+    words = f"approved on {made(package)}, written {written.date()} 12:00 UTC"
+    assert result.notices[0] == f"Dated back: {words}."
+    for page in ("package", "site-sheet", "kit-list"):
+        assert f"A{words[1:]}, by" in (result.folder / f"{page}.html").read_text("utf-8"), page
+
+
+def test_what_is_written_on_its_day_is_not_called_dated_back(out):
+    assert not any("Dated back" in n for n in go(out / "HB-02-r1").notices)
 
 
 def test_a_package_that_does_not_say_when_it_was_made_is_refused(out):

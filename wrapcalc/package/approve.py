@@ -52,8 +52,8 @@ class _Package(Issued):
 
 
 def approve(package: Path, author: str, checker: str, approver: str, on: datetime.date, *,
-            today: datetime.date | None = None) -> Result:
-    """Approve a package; writes PACKAGES/approval/<its name>. today: by the clock, unless it is given.
+            now: datetime.datetime | None = None) -> Result:
+    """Approve a package; writes PACKAGES/approval/<its name>. on: the day as typed; now: by the clock, unless given.
 
     Raises PackageError when the package is not as it was written, when a new run does not give its record again (see
     `verify`: other versions that give the same are a notice), when it is superseded or approved already, when the names
@@ -66,14 +66,17 @@ def approve(package: Path, author: str, checker: str, approver: str, on: datetim
     typed = {role: typed_name(role, name) for role, name in given.items()}
     prepared = str(of.record["case"]["prepared_by"] or "")
     _apart(typed, prepared)
-    _day(of, on, today or max(datetime.datetime.now(datetime.UTC).date(), datetime.date.today()))
+    now = (now or datetime.datetime.now(datetime.UTC)).astimezone(datetime.UTC)
+    _day(of, on, max(_days(now)))
     target = of.folder.resolve().parent / PLACE / of.name
     if target.exists():
         raise PackageError(f"{of.name} is approved already ({target}); an approval is never changed: what is to be "
                            "different goes into the case, and makes a new revision")
     review = reviewed(of, of.record, author=typed["author"], checker=typed["checker"])
-    approval = Approval(**typed, on=on.isoformat(), review=review.line)
+    approval = Approval(**typed, on=on.isoformat(), review=review.line, written=now.strftime("%Y-%m-%dT%H:%M:%SZ"))
     notices = _notices(of, approval, prepared) + list(review.notices)
+    if on not in _days(now):
+        notices.insert(0, f"Dated back: approved on {approval.day}.")
     _write(of, approval, review, notices, target)
     return Result(target, of.record["decision"]["word"], unverified(of.record), tuple(notices))
 
@@ -121,9 +124,14 @@ def _apart(typed: Mapping[str, str], prepared: str) -> None:
                                "work of their own; name somebody else")
 
 
+def _days(moment: datetime.datetime) -> tuple[datetime.date, datetime.date]:
+    """The day of a moment by UTC and by the clock of this place."""
+    return moment.astimezone(datetime.UTC).date(), moment.astimezone().date()
+
+
 def _day(of: _Package, on: datetime.date, today: datetime.date) -> None:
     """Not before the package was made and not after today; the day by UTC or by the clock of this place."""
-    if on < min(of.made.date(), of.made.astimezone().date()):
+    if on < min(_days(of.made)):
         raise PackageError(f"approved on {on}: the package was made on {of.made.date()} (UTC); nothing is approved "
                            "before it is there")
     if on > today:
@@ -189,7 +197,8 @@ def _write(of: _Package, approval: Approval, review: Reviewed, notices: list[str
 def _facts(of: _Package, approval: Approval, review: Reviewed) -> dict[str, Any]:
     return {"package": of.name, "case": of.manifest["case"], "revision": of.revision,
             "package_manifest_sha256": of.digest, "author": approval.author, "checker": approval.checker,
-            "approver": approval.approver, "approved_on": approval.on, "review": review.data}
+            "approver": approval.approver, "approved_on": approval.on, "written_utc": approval.written,
+            "review": review.data}
 
 
 def _print(path: Path, html: str, paper: Any) -> None:

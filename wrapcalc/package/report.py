@@ -38,13 +38,20 @@ IDENTITIES = "identities are typed, not authenticated"
 @dataclass(frozen=True)
 class Approval:
     """Who made, checked and approved a package, and on which day (ISO date); names as they were typed. review: how far
-    it was reviewed step by step, and the digest of that review, in one sentence; "" where nobody says."""
+    it was reviewed step by step, and the digest of that review, in one sentence; "" where nobody says. written: when
+    the approval was written by the clock of the computer (UTC, to the second): the day is typed and may be earlier."""
 
     author: str
     checker: str
     approver: str
     on: str
     review: str = ""
+    written: str = ""
+
+    @property
+    def day(self) -> str:
+        """The day of the approval and, where it is known, when it was written down."""
+        return f"{self.on}, written {self.written[:16].replace('T', ' ')} UTC" if self.written else self.on
 
     @property
     def heading(self) -> str:
@@ -56,7 +63,7 @@ class Approval:
         """All three and the day, for the head of a sheet."""
         author, checker, approver = (n if len(n) <= _NAME else n[: _NAME - 1] + "…" for n in (
             self.author, self.checker, self.approver))
-        return f"Approved on {self.on} by author {author}, checker {checker}, approver {approver}"
+        return f"Approved on {self.day}, by author {author}, checker {checker}, approver {approver}"
 
 
 def report_html(

@@ -37,6 +37,8 @@ carry = "yes"
 reason = "the run reads shallow"
 [[stock]]
 item = "unit"
+system = "example-sleeve"
+layers = 11
 width = "260 mm"
 diameter = "406.4 mm"
 count = 4
@@ -121,6 +123,13 @@ def stock(more: str, item: str = "") -> str:
     ('[dig]\ndays_off = "2026-08-31"\n', "dig.days_off: found '2026-08-31'; allowed: a list of at most 400 days"),
     ('[dig]\nhours_per_day = "25 h"\n', "dig.hours_per_day: found '25 h'; allowed: more than 0 h and at most 24 h"),
     ('[dig]\nworking_days = ["Monday"]\n', "dig.working_days: found 'Monday'"),
+    (stock('layers = 8'), "stock.0.layers: found '8' of adhesive; allowed: layers of unit. To mend: remove it, or "
+     "correct the item"),
+    (stock('width = "260 mm"\ndiameter = "16 in"\npack = "2 kg"'), "stock.0.pack: found '2 kg' of unit; allowed: "
+     "pack of adhesive, filler, primer, end seal"),
+    (stock('pack = "2 mm"'), "stock.0.pack: found '2 mm'; allowed: a mass"),
+    (stock("pack = 2"), "stock.0.pack: found the bare number 2"),
+    (stock('layers = 0'), "stock.0.layers: found '0'; allowed: at least 1"),
     (stock("", "sleeve"), "stock.0.item: found 'sleeve'; allowed: unit, cloth, "),
     (stock('width = "260 mm"'), "stock.0.diameter: found nothing; allowed: Outside diameter that the sleeves are "
      'made for. To mend: add diameter = "406.4 mm", or remove this [[stock]]'),

@@ -60,6 +60,8 @@ def faults(example):
     ({"stock": [{"item": "filler", "count": 2, "batch": "F", "expiry": "2027-01-01", "storage_limit": "25 °C",
                  "excursion_temperature": "20 °C", "excursion_time": "3 d"}]}, "stock.0.excursion_temperature",
      "'20 °C'", "more than storage_limit = 25 °C"),
+    ({"stock": [{"item": "filler", "count": 2, "batch": "F", "expiry": "2027-01-01", "layers": 8}]}, "stock.0.layers",
+     "'8' of filler", "layers of unit"),
 ])
 def test_one_fault_one_message(faults, fields, field, found, allowed):
     fault = next((f for f in faults(**fields) if f.field == field), None)

@@ -15,7 +15,7 @@ from pydantic import BeforeValidator, ValidationError
 
 from wrapcalc import units
 from wrapcalc.case.model import YES_NO
-from wrapcalc.case.site_model import Stock
+from wrapcalc.case.site_model import PACKED, Stock, misplaced
 from wrapcalc.errors import CaseFaults, Fault
 from wrapcalc.fields import (
     Choices,
@@ -272,7 +272,11 @@ def _shelf(stock: Sequence[Stock], fault: Callable[[str, str, str, str], Fault])
         if limit is not None and warm is not None and warm.base <= limit.base:
             yield fault(f"stock.{i}.excursion_temperature", units.shown(warm.written),
                         f"more than storage_limit = {limit.written}", "remove it where there was none")
-        row = (s.item, s.batch, *(None if given is None else given.base for given in (s.width, s.diameter)))
+        for key, items in misplaced(s):
+            yield fault(f"stock.{i}.{key}", f"{units.shown(getattr(s, key).written)} of {s.item}", f"{key} of {items}",
+                        "remove it, or correct the item")
+        row = (s.item, s.batch, s.system, *(None if given is None else given.base
+                                            for given in (s.width, s.diameter, s.layers, s.pack)))
         if None in (s.item, s.batch):
             continue
         if row in seen:
@@ -287,6 +291,12 @@ def lacking(s: Stock) -> list[str]:
     wanted += ["width"] * (s.item in ("unit", "cloth")) + ["diameter"] * (s.item == "unit")
     if s.excursion_time is not None or s.excursion_temperature is not None:
         wanted += ["storage_limit", "excursion_temperature", "excursion_time"]
+    return [key for key in wanted if getattr(s, key) is None]
+
+
+def unproven(s: Stock) -> list[str]:
+    """What a row of the shelf does not state and without which nobody knows that it is what the sites need."""
+    wanted = ["system"] + ["layers"] * (s.item == "unit") + ["pack"] * (s.item in PACKED)
     return [key for key in wanted if getattr(s, key) is None]
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from wrapcalc import units
 from wrapcalc.case.model import Case
-from wrapcalc.case.site_model import OBJECTIVES
+from wrapcalc.case.site_model import OBJECTIVES, misplaced
 from wrapcalc.errors import Fault
 from wrapcalc.fields import Given
 
@@ -128,7 +128,11 @@ def _stock(case: Case, fault) -> Iterator[Fault]:
         if len(given) == 3 and s.excursion_temperature.base <= s.storage_limit.base:
             yield fault(f"stock.{i}.excursion_temperature", units.shown(s.excursion_temperature.written),
                         f"more than storage_limit = {s.storage_limit.written}", "remove it where there was none")
-    rows = [(s.item, s.batch, _base(s.width), _base(s.diameter)) for s in case.stock]
+        for name, items in misplaced(s):
+            yield fault(f"stock.{i}.{name}", f"{units.shown(getattr(s, name).written)} of {s.item}",
+                        f"{name} of {items}", "remove it, or correct the item")
+    rows = [(s.item, s.batch, s.system, *(_base(getattr(s, n)) for n in ("width", "diameter", "layers", "pack")))
+            for s in case.stock]
     for i, row in enumerate(rows):
         if row in rows[:i]:
             yield fault(f"stock.{i}.batch", f"'{row[1]}' again", "one row for each item, width and batch",

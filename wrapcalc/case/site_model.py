@@ -15,6 +15,10 @@ KEEP_RULES = ("no part", "no end", "no joint")
 SOILS_TO_DIG = ("stable rock", "type A", "type B", "type C")
 HELD_BY_PRODUCT, FOLLOWS_AIR = "product", "air"
 STOCK_ITEMS = ("unit", "cloth", "adhesive", "filler", "primer", "end seal", "hardener")
+#: What of them comes in packs that are counted.
+PACKED = ("adhesive", "filler", "primer", "end seal")
+#: Packs of one size, of which the mass is stated in two units, agree within this share.
+SAME_PACK = 0.01
 HOLIDAY_STANDARDS = ("NACE SP0274", "NACE SP0490-2007", "NACE SP0188-2006", "ASTM G62-87")
 SITE = "site"  # asked for the sheets of the site
 
@@ -164,10 +168,14 @@ class Stock(Sheet):
     """[[stock]] what is on the shelf: one row for each item and batch"""
 
     item: choice(*STOCK_ITEMS) = ask("What it is", need="", example='"unit"')
+    system: Text = ask("Wrap system that it belongs to, by the id of its sheet", need="", example='"example-sleeve"')
     width: quantity("length", above=0, most=5000) = ask("Width of the units or of the cloth", need="",
                                                         example='"260 mm"')
     diameter: quantity("length", above=0, most=3000) = ask("Outside diameter that the sleeves are made for", need="",
                                                            example='"406.4 mm"')
+    layers: quantity("count", least=1, most=200) = ask("Layers of each unit, by its label", need="", example="8")
+    pack: quantity("mass", least=0.001, most=10000) = ask("Mass of one whole pack, both parts, by its label", need="",
+                                                          example='"2 kg"')
     count: quantity("count", least=0, most=10000) = ask("How many units or whole packs", need="", example="4")
     batch: Text = ask("Batch number", need="", example='"A-2207"')
     expiry: Day = ask("Use before", need="", example='"2027-02-28"')
@@ -177,3 +185,10 @@ class Stock(Sheet):
         "Storage above that: how warm", need="", example='"38 °C"')
     excursion_time: quantity("time", least=0, most=100000) = ask("Storage above that: how long in all", need="",
                                                                  example='"12 d"')
+
+
+def misplaced(s: Stock) -> list[tuple[str, str]]:
+    """(field, what it may be stated of) of fields that such an item does not have."""
+    of = (("layers", ("unit",)), ("pack", PACKED))
+    return [(name, ", ".join(items)) for name, items in of
+            if getattr(s, name) is not None and s.item is not None and s.item not in items]

@@ -188,8 +188,9 @@ def test_the_stock_of_each_site_is_ready_or_short(tmp_path):
     from wrapcalc.case.site_model import Stock
     paths = [make.package(tmp_path, "A", spoil=0.0), make.package(tmp_path, "B", spoil=0.0),
              make.package(tmp_path, "C", decision="other repair needed")]
-    stock = [Stock(item="adhesive", count=2, batch="A", expiry="2027-12-31"), Stock(
-        item="unit", width="260 mm", diameter="406.4 mm", count=3, batch="S", expiry="2027-12-31")]
+    of = {"system": "example-sleeve", "expiry": "2027-12-31"}
+    stock = [Stock(item="adhesive", pack="2 kg", count=2, batch="A", **of), Stock(
+        item="unit", layers=8, width="260 mm", diameter="406.4 mm", count=3, batch="S", **of)]
     order = order_list(paths, stock, confidence=0.9, planned={"A": DAY(2026, 8, 3), "B": DAY(2026, 8, 10)})
     words = {p.case_id: p.stock for p in with_stock(listed(paths), order).places}
     assert words == {"A": "ready", "C": "no wrap", "B": "short: 1 × Sleeve, 260 mm wide, 8 layers, for outside "

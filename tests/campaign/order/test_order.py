@@ -32,7 +32,10 @@ def of(found, kind, n=0):
 
 
 def shelf(item="adhesive", count=1, batch="A-1", expiry=LATE, **more):
-    return Stock(item=item, count=count, batch=batch, expiry=expiry, **more)
+    """A row of the shelf as the packages of these tests need it: their system, packs and layers."""
+    of = {"layers": 8} if item == "unit" else {} if item in ("cloth", "hardener") else {"pack": "2 kg"}
+    of |= {"system": "example-sleeve"} | more
+    return Stock(item=item, count=count, batch=batch, expiry=expiry, **of)
 
 
 # -- sums ---------------------------------------------------------------------------------------------------------
@@ -232,19 +235,56 @@ def test_spares_that_are_lacking_are_needed_from_the_first_day_on(tmp_path):
 def test_units_of_the_shelf_fit_by_width_and_diameter(tmp_path):
     path = make.package(tmp_path, "A", spoil=0.0)
     sizes = [("260 mm", "406.4 mm"), ("170 mm", "406.4 mm"), ("260 mm", "508 mm")]
-    stock = [Stock(item="unit", width=w, diameter=d, count=1, batch=f"S{i}", expiry=LATE)
-             for i, (w, d) in enumerate(sizes)]
+    stock = [shelf("unit", width=w, diameter=d, batch=f"S{i}") for i, (w, d) in enumerate(sizes)]
     found = order([path], stock)
     assert of(found, "unit").from_stock == 1 and [b.left for b in found.shelf] == [0, 1, 1]
     assert [b.unused for b in found.shelf] == ["", "no site needs it", "no site needs it"]
 
 
-def test_a_batch_that_may_be_of_two_systems_counts_for_none(tmp_path):
-    paths = [make.package(tmp_path, "A"), make.package(tmp_path, "B", system="other")]
+def test_a_batch_serves_the_system_that_it_states(tmp_path):
+    paths = [make.package(tmp_path, "A", spoil=0.0), make.package(tmp_path, "B", system="other", spoil=0.0)]
+    found = order(paths, [shelf(count=9, system="Other")])
+    assert {line.key.system: line.from_stock for line in found.lines if line.key.kind == "adhesive"} == {
+        "example-sleeve": 0, "other": 2}
+
+
+def test_a_batch_that_may_be_of_two_sheets_counts_for_none(tmp_path):
+    paths = [make.package(tmp_path, "A"), make.package(tmp_path, "B", sheet="sheet 2")]
     found = order(paths, [shelf(count=9)])
     assert [line.from_stock for line in found.lines if line.key.kind == "adhesive"] == [0, 0]
-    assert any(t.startswith("adhesive, batch A-1: not counted: sites need it of more than one system") for t in
-               found.told)
+    assert any(t.startswith("adhesive, batch A-1: not counted: sites need it of more than one sheet of its system")
+               for t in found.told)
+
+
+UNIT = {"width": "260 mm", "diameter": "406.4 mm"}
+
+
+@pytest.mark.parametrize(("row", "why"), [
+    (shelf(count=9, system="another maker"), "it is of system another maker, and the sites need it of example-sleeve"),
+    (shelf(count=9, pack="0.5 kg"), "its packs are of 0.5 kg, and the sites need packs of 2 kg"),
+    (shelf("unit", 9, layers=4, **UNIT), "it has 4 layers, and the sites need 8"),
+    (shelf("unit", 9, system="another maker", **UNIT), "it is of system another maker")])
+def test_what_is_of_another_system_pack_or_layers_is_told_and_never_counted(tmp_path, row, why):
+    found = order([make.package(tmp_path, "A", spoil=0.0)], [row])
+    line = of(found, row.item)
+    assert (line.from_stock, line.lacking) == (0, line.pieces) and why in found.shelf[0].unused
+    assert any(t.startswith(f"{row.item}, batch A-1: not counted: {why}") for t in found.told)
+
+
+def test_packs_of_one_mass_in_two_units_are_the_same(tmp_path):
+    found = order([make.package(tmp_path, "A", spoil=0.0)], [shelf(count=9, pack="4.4 lb")])
+    assert of(found, "adhesive").from_stock == 2
+
+
+@pytest.mark.parametrize(("row", "missing"), [
+    (shelf(count=9, system=None), "system"), (shelf(count=9, pack=None), "pack"),
+    (shelf("unit", 9, layers=None, system=None, **UNIT), "system, layers")])
+def test_what_does_not_state_its_system_pack_or_layers_is_not_counted_even_where_there_is_one_system(tmp_path, row,
+                                                                                                     missing):
+    found = order([make.package(tmp_path, "A")], [row])
+    assert of(found, row.item).from_stock == 0 and found.told == (
+        f"[[stock]] row 1, batch A-1: not counted: {missing} not stated, so nobody knows that it is what the sites "
+        "need; add it from the label",)
 
 
 def test_hardener_on_the_shelf_is_not_counted_since_it_does_not_say_of_what(tmp_path):
@@ -273,8 +313,7 @@ def test_a_sheet_without_a_cure_table_takes_nothing_from_the_shelf(tmp_path):
      "[[stock]] row 1, batch X: not counted: diameter not stated"),
     (Stock(item="filler", count=1, batch="X", expiry=LATE, excursion_time="5 d"),
      "[[stock]] row 1, batch X: not counted: storage_limit, excursion_temperature not stated"),
-    (Stock(item="filler", count=1, batch="X", expiry=LATE, excursion_time="4000 d", storage_limit="-60 °C",
-           excursion_temperature="90 °C"),
+    (shelf("filler", batch="X", excursion_time="4000 d", storage_limit="-60 °C", excursion_temperature="90 °C"),
      "[[stock]] row 1, batch X: not counted: its warm storage consumed all of its life")])
 def test_a_row_of_the_shelf_that_lacks_something_is_one_line_and_not_counted(tmp_path, row, told):
     found = order([make.package(tmp_path, "A")], [row])
@@ -296,7 +335,7 @@ def test_oldest_first_by_planned_day_serves_as_many_pieces_as_any_other_way(site
                           for i, (n, d) in enumerate(batches)])
     store = Shelf(rows)
     taken = sum(t.pieces for n, d in sorted(sites, key=lambda s: s[1]) for t in store.take(
-        Wanted("adhesive", None, None, n, start + datetime.timedelta(days=d))))
+        Wanted("adhesive", None, None, n, start + datetime.timedelta(days=d), "example-sleeve", None, 2.0)))
     size = 2 + len(sites) + len(batches)
     net = np.zeros((size, size), int)
     for j, (n, good) in enumerate(batches):

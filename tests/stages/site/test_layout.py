@@ -146,7 +146,9 @@ def unit(width, count, batch, expiry="2027-06-30"):
 
 
 def test_only_stock_that_is_there_and_in_date_is_laid(laid):
-    o = laid(layout__from_stock="yes", lists={"stock": [unit(170, 4, "A"), unit(410, 3, "B", "2026-09-30")]})
+    o = laid(layout__from_stock="yes", lists={"stock": [
+        unit(170, 4, "A"), unit(410, 3, "B", "2026-09-30"), unit(410, 3, "C") | {"system": "another"},
+        unit(410, 3, "D") | {"layers": 4}]})
     assert of(o).layout.widths == (170, 170, 170)
 
 

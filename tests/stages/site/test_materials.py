@@ -127,6 +127,24 @@ def test_units_of_another_width_or_diameter_are_not_taken(site):
     assert [b for b, _ in narrow.cover.take] == ["S-3"] and narrow.cover.usable == 3
 
 
+@pytest.mark.parametrize(("row", "why"), [
+    (GLUE | {"system": "another"}, "it is of system another, the case is of example-sleeve"),
+    (GLUE | {"pack": "1 kg"}, "its packs are of 1 kg, those of the sheet of 2.0 kg"),
+    (UNIT | {"layers": 4}, "its units have 4 layers, those of the sheet 11"),
+    (GLUE | {"item": "end seal", "pack": "1.1 lb"}, "its packs are of 1.1 lb, those of the sheet of 0.55 kg")])
+def test_stock_of_another_system_layers_or_pack_is_told_and_never_counted(site, row, why):
+    found, rec = site(stock=[row])
+    told = f"On the shelf: {row['item']}, batch {row['batch']}, is not counted: {why}."
+    assert told in [w["text"] for w in rec.warnings] and not titled(found, "In date")
+    assert all(i.cover is None for i in found.items)
+    assert "None of the stock is of this system: all of the order is to be got." in found.notes
+
+
+def test_stock_that_says_it_is_of_this_sheet_is_counted(site):
+    found, _ = site(stock=[GLUE | {"system": "Example-Sleeve", "pack": "4.4 lb"}, UNIT | {"layers": 11}], **PLAN)
+    assert [of(found, kind)[0].cover.usable for kind in ("adhesive",)] == [9] and len(titled(found, "In date")) == 2
+
+
 @pytest.mark.parametrize(("expiry", "verdict"), [("2026-10-09", "met"), ("2026-10-08", "not met"),
                                                  ("2026-10-06", "not met"), ("2020-01-01", "not met")])
 def test_a_batch_must_be_in_date_until_release_with_a_day_left(site, expiry, verdict):

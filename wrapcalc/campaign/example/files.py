@@ -77,6 +77,8 @@ file = "field.csv"
 
 [[stock]]
 item = "unit"
+system = "example-sleeve"
+layers = 11
 width = "260 mm"
 diameter = "406.4 mm"
 count = 8

@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from wrapcalc.campaign.order.needs import ABRASIVE, CLOTH, CONSUMABLE, HARDENER, KINDS, Key, Need, needs_of
-from wrapcalc.campaign.order.shelf import Batch, Shelf, Taken, Wanted, read_shelf
+from wrapcalc.campaign.order.shelf import Batch, Shelf, Taken, Wanted, fits, other_than, read_shelf
 from wrapcalc.campaign.report.site_record import WRAP, Problem, Site, counted, plain, read_sites, shown
 from wrapcalc.case.site_model import Stock
 from wrapcalc.errors import CalculationError
@@ -178,22 +178,33 @@ def _days(site: Site, planned: Mapping[str, datetime.date], done: Mapping[str, d
 
 
 def _refuse(shelf: Shelf, batches: Sequence[Batch], pools: Sequence[_Pool], told: list[str]) -> None:
-    """A batch that might belong to more than one system or pack counts for none: the shelf does not say for which."""
+    """A batch of another system, layers or pack counts for none, and neither does one that may be of several sheets."""
     of: dict[int, set[tuple]] = {}
+    other: dict[int, str] = {}
     for p in pools:
-        for b in shelf.fitting(p.key.kind, p.key.width, p.key.diameter):
+        wanted = _wanted(p.key, 0, None)
+        for b in shelf.fitting(wanted):
             of.setdefault(b.row, set()).add((p.key.system, p.key.sheet, p.key.layers, p.key.pack))
+        for b in batches:
+            if fits(b, wanted) and (why := other_than(b, wanted)):
+                other.setdefault(b.row, why)
     for b in batches:
         if b.item == HARDENER:
             shelf.refuse(b, _NOT_ON_SHELF[HARDENER])
         elif b.item == CLOTH:
             shelf.refuse(b, _NOT_ON_SHELF[CLOTH])
         elif b.row not in of:
-            shelf.refuse(b, "no site needs it")
+            shelf.refuse(b, other.get(b.row, "no site needs it"))
+            if b.row in other:
+                told.append(f"{b.words}: not counted: {other[b.row]}")
         elif len(of[b.row]) > 1:
-            why = "sites need it of more than one system, sheet or pack, and the shelf does not say of which it is"
+            why = "sites need it of more than one sheet of its system, and the shelf does not say of which it is"
             shelf.refuse(b, why)
             told.append(f"{b.words}: not counted: {why}")
+
+
+def _wanted(k: Key, pieces: int, until: datetime.date | None) -> Wanted:
+    return Wanted(k.kind, k.width, k.diameter, pieces, until, k.system, k.layers, k.pack)
 
 
 class _Allocation:
@@ -220,7 +231,7 @@ class _Allocation:
         def told(b: Batch) -> None:
             self._old.setdefault(k, []).append(f"batch {b.batch} (use before {b.expiry}) is too old for {what}, "
                                                f"released on {until}")
-        return self.shelf.take(Wanted(k.kind, k.width, k.diameter, pieces, until), told)
+        return self.shelf.take(_wanted(k, pieces, until), told)
 
     def _line(self, p: _Pool, taken: Mapping[tuple[Key, str], tuple[Taken, ...]]) -> OrderLine:
         on_shelf = p.key.kind not in _NOT_ON_SHELF

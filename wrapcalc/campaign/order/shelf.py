@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
-from wrapcalc.campaign.model import lacking
-from wrapcalc.case.site_model import Stock
+from wrapcalc.campaign.model import lacking, unproven
+from wrapcalc.case.site_model import PACKED, SAME_PACK, STOCK_ITEMS, Stock
 from wrapcalc.formulas.materials import shelf_life_consumed
 from wrapcalc.standards import tables
 from wrapcalc.standards.documents import PRACTICE
@@ -16,11 +16,13 @@ from wrapcalc.standards.documents import PRACTICE
 #: Sizes of the shelf and of the order agree within this, in mm, as for a single site.
 SAME_SIZE = 0.6
 _DAY = datetime.timedelta(days=1)
+#: Items of which the shelf is never counted, whatever it states.
+NEVER = tuple(i for i in STOCK_ITEMS if i not in (*PACKED, "unit"))
 
 
 @dataclass(frozen=True)
 class Batch:
-    """One row of the shelf. row: its number in [[stock]], from 1; width, diameter in mm.
+    """One row of the shelf. row: its number in [[stock]], from 1; width, diameter in mm, pack in kg.
 
     expiry: "use before" of the label; good_until: that less what a warm storage consumed. left: pieces that nobody
     takes; unused: why none of it counts, "" when it counts.
@@ -36,6 +38,9 @@ class Batch:
     good_until: datetime.datetime
     left: int
     unused: str = ""
+    system: str = ""
+    layers: int | None = None
+    pack: float | None = None
 
     @property
     def words(self) -> str:
@@ -55,13 +60,17 @@ class Taken:
 @dataclass(frozen=True)
 class Wanted:
     """Pieces of one line for one site (or for spares). needed_until: the day on which they must still be in date, None
-    when no day is known: then nothing is taken, since nobody knows whether it is in date."""
+    when no day is known: then nothing is taken, since nobody knows whether it is in date. system, layers, pack (kg):
+    of which it must be."""
 
     kind: str
     width: float | None
     diameter: float | None
     pieces: int
     needed_until: datetime.date | None
+    system: str = ""
+    layers: int | None = None
+    pack: float | None = None
 
 
 def read_shelf(stock: Sequence[Stock]) -> tuple[list[Batch], list[str]]:
@@ -72,6 +81,10 @@ def read_shelf(stock: Sequence[Stock]) -> tuple[list[Batch], list[str]]:
             told.append(f"[[stock]] row {i}{f', batch {s.batch}' if s.batch else ''}: not counted: "
                         f"{', '.join(missing)} not stated")
             continue
+        if s.item not in NEVER and (missing := unproven(s)):
+            told.append(f"[[stock]] row {i}, batch {s.batch}: not counted: {', '.join(missing)} not stated, so nobody "
+                        "knows that it is what the sites need; add it from the label")
+            continue
         expiry = datetime.date.fromisoformat(str(s.expiry))
         count, good = int(s.count.base), datetime.datetime.combine(expiry, datetime.time())
         try:
@@ -79,7 +92,9 @@ def read_shelf(stock: Sequence[Stock]) -> tuple[list[Batch], list[str]]:
         except OverflowError:
             told.append(f"[[stock]] row {i}, batch {s.batch}: not counted: its warm storage consumed all of its life")
             continue
-        out.append(Batch(i, str(s.item), _base(s.width), _base(s.diameter), count, str(s.batch), expiry, good, count))
+        out.append(Batch(i, str(s.item), _base(s.width), _base(s.diameter), count, str(s.batch), expiry, good, count,
+                         system=str(s.system or ""), layers=None if s.layers is None else int(s.layers.base),
+                         pack=_base(s.pack)))
     return out, told
 
 
@@ -116,9 +131,9 @@ class Shelf:
         """Nothing of the batch counts."""
         self._unused[b.row] = why
 
-    def fitting(self, kind: str, width: float | None, diameter: float | None) -> list[Batch]:
-        """Batches of this kind and size, in date or not."""
-        return [b for b in self._batches if _fits(b, kind, width, diameter)]
+    def fitting(self, wanted: Wanted) -> list[Batch]:
+        """Batches of this kind, size, system, layers and pack, in date or not."""
+        return [b for b in self._batches if fits(b, wanted) and not other_than(b, wanted)]
 
     def take(self, wanted: Wanted, told: Callable[[Batch], None] = lambda b: None) -> tuple[Taken, ...]:
         """As many pieces as there are in date, at most those wanted. told: called for each batch that fits but is too
@@ -128,7 +143,7 @@ class Shelf:
             return ()
         # Released at some hour of that day: counted to its end.
         end = datetime.datetime.combine(wanted.needed_until, datetime.time()) + _DAY + self._margin
-        for b in self.fitting(wanted.kind, wanted.width, wanted.diameter):
+        for b in self.fitting(wanted):
             if lacking == 0:
                 break
             if b.row in self._unused or self._left[b.row] == 0:
@@ -144,14 +159,27 @@ class Shelf:
 
     def batches(self) -> tuple[Batch, ...]:
         """Every row with what is left of it, as [[stock]] lists them."""
-        return tuple(Batch(b.row, b.item, b.width, b.diameter, b.count, b.batch, b.expiry, b.good_until,
-                           self._left[b.row], self._unused.get(b.row, ""))
+        return tuple(replace(b, left=self._left[b.row], unused=self._unused.get(b.row, ""))
                      for b in sorted(self._batches, key=lambda b: b.row))
 
 
-def _fits(b: Batch, kind: str, width: float | None, diameter: float | None) -> bool:
-    if b.item != kind:
+def fits(b: Batch, w: Wanted) -> bool:
+    """Whether a batch is of this kind and size."""
+    if b.item != w.kind:
         return False
-    pairs = [(b.width, width)] if kind in ("unit", "cloth") else []
-    pairs += [(b.diameter, diameter)] if kind == "unit" else []
+    pairs = [(b.width, w.width)] if w.kind in ("unit", "cloth") else []
+    pairs += [(b.diameter, w.diameter)] if w.kind == "unit" else []
     return all(have is not None and want is not None and abs(have - want) <= SAME_SIZE for have, want in pairs)
+
+
+def other_than(b: Batch, w: Wanted) -> str:
+    """Of which other system, layers or pack a batch of the kind and size is; "" when it is what is wanted."""
+    if w.kind in NEVER:
+        return ""
+    if b.system.casefold() != w.system.casefold():
+        return f"it is of system {b.system}, and the sites need it of {w.system}"
+    if w.kind == "unit" and b.layers != w.layers:
+        return f"it has {b.layers} layers, and the sites need {w.layers or 'a number that no record says'}"
+    if w.kind in PACKED and (b.pack is None or w.pack is None or abs(b.pack - w.pack) > SAME_PACK * w.pack):
+        return f"its packs are of {b.pack:g} kg, and the sites need packs of {w.pack or 0:g} kg"
+    return ""

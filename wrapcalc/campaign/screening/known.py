@@ -240,8 +240,8 @@ def _followed(r: Known, depth: float, run_date: str) -> tuple[float, float, int]
 def _tell_depths(m: _Matcher, names: np.ndarray, depth: np.ndarray) -> None:
     words = {AHEAD: "{} rows under repair are ahead of the plan", TOO_DEEP: "{} rows under repair are deeper than the "
              "design carries", DEPTH_NOT_KNOWN: "Of {} rows under repair it is not known whether they are as planned",
-             PAST_LIFE: "{} rows lie under a wrap that is past its design life on the day of the run; they are ranked as "
-             "if there were none"}
+             PAST_LIFE: "{} rows lie under a wrap that is past its design life on the day of the run; they are ranked "
+             "as if there were none"}
     for code, said in words.items():
         at = np.flatnonzero(depth == code)
         if len(at):

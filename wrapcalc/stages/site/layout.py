@@ -12,6 +12,7 @@ from wrapcalc.case.site_model import OBJECTIVES
 from wrapcalc.recorder import active
 from wrapcalc.searches.unit_layout import Alternative, Best, KeepOut, Problem, Unit, best
 from wrapcalc.searches.unit_layout import Layout as Found
+from wrapcalc.stages.site.shelf import other_than
 from wrapcalc.standards.documents import MECHANICS
 from wrapcalc.units import show
 from wrapcalc.values import Value
@@ -124,7 +125,7 @@ def _units(bundle: Bundle) -> tuple[Unit, ...]:
     start = case.work.planned_start
     day = datetime.datetime.fromisoformat(start).date().isoformat() if start else ""
     rows = [s for s in case.stock if s.item == "unit" and s.width is not None and s.diameter is not None
-            and s.count is not None and s.width.base in widths
+            and s.count is not None and not other_than(bundle, s) and s.width.base in widths
             and abs(s.diameter.base - diameter) <= _SAME_DIAMETER and (not day or not s.expiry or s.expiry >= day)]
     ranks = {d: i for i, d in enumerate(sorted({str(s.expiry) for s in rows}))}
     stock = tuple(Unit(s.width.base, int(s.count.base), ranks[str(s.expiry)]) for s in rows)

@@ -74,7 +74,8 @@ def materials(bundle: Bundle, design: Design, order: Sequence[Line], batch_count
     shelf, in_date = batches(bundle, plan)
     covers, covered = cover(bundle, order, [0 if s is None else int(s.magnitude) for s in spare], shelf)
     if not shelf:
-        notes.append("No stock is stated: all of the order is to be got.")
+        notes.append(f"{'None of the stock is of this system' if bundle.case.stock else 'No stock is stated'}: all of "
+                     "the order is to be got.")
     items = tuple(Item(line, s, covers[i] if covers else None)
                   for i, (line, s) in enumerate(zip(order, spare, strict=True)))
     if batch_count is None:

@@ -11,6 +11,7 @@ from wrapcalc.case import Bundle
 from wrapcalc.checks import Check
 from wrapcalc.formulas import materials as site
 from wrapcalc.recorder import active
+from wrapcalc.stages.site.shelf import other_than
 from wrapcalc.stages.site.takeoff import Line
 from wrapcalc.standards.documents import PRACTICE
 from wrapcalc.values import Value
@@ -90,7 +91,9 @@ def batches(bundle: Bundle, plan: Times) -> tuple[tuple[Batch, ...], tuple[Check
         return (), ()
     margin, named = bundle.tables.entry(PRACTICE.id, "shelf_life_margin"), partial(_named, display=case.display)
     cited = {"citation": margin.citation, "status": margin.status, "kind": "gate"}
-    found = [_batch(bundle, i, plan) for i in range(len(case.stock))]
+    found = [_batch(bundle, i, plan) for i in range(len(case.stock)) if _is_ours(bundle, i)]
+    if not found:
+        return (), ()
     if plan.released is None:
         check = rec.check("Stock in date when the wrap is released", None, ">=", margin.value(),
                           note="work.planned_start is not stated", **cited)
@@ -113,6 +116,15 @@ def batches(bundle: Bundle, plan: Times) -> tuple[tuple[Batch, ...], tuple[Check
         rows.append(Batch(b.row, b.item, b.width, b.diameter, b.count, b.batch, b.expiry, b.good_until, b.consumed,
                           out[named(b)], check.met))
     return tuple(rows), tuple(checks)
+
+
+def _is_ours(bundle: Bundle, i: int) -> bool:
+    """Whether a row of the shelf is of the system of the case; what is of another one is told and never counted."""
+    s = bundle.case.stock[i]
+    why = other_than(bundle, s)
+    if why:
+        active().warn(f"On the shelf: {s.item}, batch {s.batch}, is not counted: {why}.", f"stock.{i}")
+    return not why
 
 
 def _batch(bundle: Bundle, i: int, plan: Times) -> tuple[Batch, float | None]:

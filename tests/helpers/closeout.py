@@ -4,8 +4,10 @@ import csv
 import datetime
 import io
 import json
+import shutil
 from pathlib import Path
 
+from wrapcalc.case import load_bundle
 from wrapcalc.case.readings import COLUMNS, LAMINATE
 from wrapcalc.package import digests
 from wrapcalc.recorder import Recorder, recording
@@ -20,16 +22,25 @@ INSPECTOR, HELPER, INSTALLER, ENGINEER = "I. Inspector", "H. Helper", "F. Exampl
 AIR, STEEL, WET = 15.0, 17.0, 0.60
 
 
-def looked(out: Path, package: str, *, verdict: str = HOLDS, number: int = 1, **facts) -> Path:
-    """A sealed look into the ditch beside `package` in the folder `out`, with this verdict; facts: of its manifest."""
-    folder = out / "as_found" / f"{package}-{number}"
+def looked(out: Path, package: str, *, verdict: str = HOLDS, number: int = 1, found: tuple[str, str] | None = None,
+           **facts) -> Path:
+    """A sealed look into the ditch beside `package` in the folder `out`, with this verdict, of the day on which the
+    package was made. found: (text, text in its place) of the case; facts: of the manifest."""
+    folder, of = out / "as_found" / f"{package}-{number}", out / package
     folder.mkdir(parents=True)
     (folder / "as_found.json").write_text(json.dumps({"package": package, "number": number, "verdict": verdict}))
-    digest = digests.sha256((out / package / digests.MANIFEST).read_bytes())
-    told = digests.read_manifest(out / package)
+    told, case = digests.read_manifest(of), (of / "case.toml").read_text("utf-8")
+    assert found is None or found[0] in case
+    (folder / "next_case.toml").write_text(case.replace(*found) if found else case, "utf-8")
+    for name in load_bundle(of / "case.toml").files:
+        if name != "case.toml":
+            shutil.copy(of / name, folder / name)
+    made = json.loads((of / "run.json").read_bytes())["finished_utc"]
     digests.write_manifest(folder, {"kind": "as found", "package": package, "case": told["case"],
                                     "revision": told["revision"], "number": number, "verdict": verdict,
-                                    "package_manifest_sha256": digest} | facts)
+                                    "date": made[:10],
+                                    "package_manifest_sha256": digests.sha256((of / digests.MANIFEST).read_bytes())}
+                           | facts)
     return folder
 
 
@@ -84,8 +95,9 @@ class Sound:
     def _site(self) -> None:
         surface = self.bundle.system.surface
         self.add("installer", INSTALLER, remark="WI-204")
-        if self.bundle.case.get("work.blast_least_wall") is not None:
-            self.add("wall under blasting", "4.6 mm", "thinnest place", instrument="UT 4")
+        if self.bundle.case.get("work.blast_least_wall") is None:
+            self.add("least wall for blasting", "4.0 mm", by=ENGINEER)
+        self.add("wall under blasting", "4.6 mm", "thinnest place", instrument="UT 4")
         self.add("blast finished", "yes", time=self.at(0))
         self.add("blast grade", "yes")
         middle = (surface.profile_min.base + surface.profile_max.base) / 2

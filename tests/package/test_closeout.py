@@ -71,7 +71,7 @@ class Place:
         folder.mkdir(parents=True)
         digests.write_manifest(folder, {
             "kind": "approval", "package": "HB-07-r1", "approver": "A. Approver",
-            "approved_on": self.made.date().isoformat(),
+            "approved_on": self.made.date().isoformat(), "written_utc": f"{self.made:%Y-%m-%dT%H:%M:%SZ}",
             "package_manifest_sha256": digests.sha256((self.package / digests.MANIFEST).read_bytes())} | more)
 
     def close(self) -> co.Result:
@@ -100,7 +100,8 @@ def test_a_close_out_stands_sealed_beside_its_package(place):
     assert {"schema", "package", "case", "revision", "closeout_revision", "package_manifest_sha256", "record_sha256",
             "verdict", "accepted_by", "closed_on", "next_inspection", "end_of_life", "batches", "nonconformances",
             "missing", "pressure_restored", "items", "readings", "supersedes", "correction_reason"} <= set(data)
-    assert data["approval"] == {"by": "A. Approver", "on": place.made.date().isoformat()}
+    assert data["approval"] == {"by": "A. Approver", "on": place.made.date().isoformat(),
+                                "written_utc": f"{place.made:%Y-%m-%dT%H:%M:%SZ}"}
 
 
 def test_the_register_counts_it(place):
@@ -191,6 +192,8 @@ def test_an_approval_that_comes_later_is_reason_enough_for_another(place):
     (lambda p: (p.out / "approval" / "HB-07-r1" / "manifest.json").write_text("{}"), "cannot be read"),
     (lambda p: p.approve(package_manifest_sha256="0" * 64), "is of other bytes than this package"),
     (lambda p: (p.out / "approval" / "HB-07-r1" / "manifest.sha256").write_text("x"), "was changed after"),
+    (lambda p: p.approve(written_utc="some time"), "cannot be read"),
+    (lambda p: p.approve(written_utc="2026-10-02T09:00:00"), "cannot be read"),
 ])
 def test_an_approval_that_is_not_whole_counts_for_nothing(place, spoil, words):
     spoil(place)
@@ -213,7 +216,44 @@ def test_a_look_that_comes_later_is_reason_enough_for_another_close_out(place):
     assert place.close().verdict == "accepted"
 
 
+def test_an_approval_dated_back_is_late_and_told(place):
+    place.approve(written_utc=f"{place.made + datetime.timedelta(hours=40):%Y-%m-%dT%H:%M:%SZ}")
+    got = place.close()
+    assert got.verdict == "rejected" and any("Package approved before the work" in n for n in got.nonconformances)
+    assert "The time at which it was written counts" in (got.folder / "closeout.html").read_text("utf-8")
+
+
+def test_a_look_after_the_first_mix_does_not_take_the_place_of_the_one_before(place):
+    late = (place.made + datetime.timedelta(days=4)).date().isoformat()
+    looked(place.out, "HB-07-r1", number=2, date=late)
+    got = place.close()
+    assert got.verdict == "accepted" and any("as_found/HB-07-r1-1 says" in n for n in got.notes)
+    shutil.rmtree(place.out / "closeout")
+    shutil.rmtree(place.out / "as_found" / "HB-07-r1-1")
+    got = place.close()
+    assert got.verdict == "rejected" and any("Look into the ditch before the wrap was laid" in n
+                                             for n in got.nonconformances)
+
+
+def test_what_was_built_is_held_against_the_damage_as_found_and_the_page_names_the_look(place):
+    """The damage was found 60 mm nearer to the weld than issued: the wrap as built does not reach over it."""
+    looked(place.out, "HB-07-r1", number=2, found=('from_upstream_weld = { value = "4.19 m"',
+                                                   'from_upstream_weld = { value = "4.13 m"'))
+    got = place.close()
+    assert got.verdict == "rejected"
+    assert any("Overlap from sound metal as built, upstream, damage as found" in n for n in got.nonconformances)
+    text = " ".join(" ".join(p.extract_text().split()) for p in PdfReader(got.folder / "closeout.pdf").pages)
+    assert "as_found/HB-07-r1-2, next_case.toml" in text
+
+
+def test_a_look_whose_case_cannot_be_run_leaves_it_open(place):
+    looked(place.out, "HB-07-r1", number=2, found=("[defect]", "[defect]\nno_such_field = 1"))
+    got = place.close()
+    assert got.verdict == "open" and any("as_found/HB-07-r1-2 cannot be run again" in m for m in got.missing)
+
+
 @pytest.mark.parametrize(("spoil", "words"), [
+    (lambda p, f: looked(p.out, "HB-07-r1", number=2, date=""), "cannot be read"),
     (lambda p, f: (f / "as_found.json").write_text('{"verdict": "the design holds"}'), "was changed after"),
     (lambda p, f: (f / "manifest.json").write_text("{"), "cannot be read"),
     (lambda p, f: shutil.rmtree(f), "nobody has shown"),

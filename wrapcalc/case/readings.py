@@ -29,6 +29,8 @@ YES_NO, TEXT, NAME, CLOCK, DATE, EVENT = "yes/no", "text", "name", "clock", "dat
 CONFIRMED = "confirmed"
 #: What is read on the pipe by somebody with something: a forecast or a plan has neither.
 _BY_HAND = ("line pressure", "steel temperature", "hardness")
+#: What counts only with a name: what that person did.
+_BY_NAME = {"layers counted": "counted", "accepted deviation": "accepts it", "least wall for blasting": "laid it down"}
 _NOT_THE_PIPE = re.compile(r"\b(?:forecast\w*|weather\w*|air|ambient|plan|planned|estimat\w*|assum\w*)\b", re.I)
 #: Of these one alone can be: a second answer at another time would hide the first.
 _ONCE = ("correction", "prepared steel, upstream end", "prepared steel, downstream end", "circumference before",
@@ -82,6 +84,8 @@ WHATS: dict[str, What] = {w.name: w for w in (
     What("steel temperature", "temperature", timed=True, least=-60, most=150, how="coldest place, most often 6:00; "
          "logged until cured"),
     What("wall under blasting", "length", "spot", least=0, most=100, how="least wall, before blasting under pressure"),
+    What("least wall for blasting", "length", least=0, most=100, how="where the case states none: laid down by the "
+         "engineer, whose name stands in `by`"),
     What("blast finished", EVENT, timed=True, how="yes, with the time at which the oldest area was finished"),
     What("blast grade", YES_NO, how="yes: the whole area is of the grade of the limit"),
     What("blast profile", "length", "spot", True, least=0, most=1, how="replica tape, film taken off"),
@@ -287,8 +291,8 @@ def _reading(line: int, cell: dict[str, str], name: str) -> Reading | None:
     elif what.timed:
         fault("time", "nothing", "date and time of day with the offset from UTC",
               "write it like 2026-05-14T07:30+01:00")
-    if what.name in ("layers counted", "accepted deviation") and not cell["by"]:
-        fault("by", "nothing", "a name", "write who " + ("counted" if what.name == "layers counted" else "accepts it"))
+    if what.name in _BY_NAME and not cell["by"]:
+        fault("by", "nothing", "a name", f"write who {_BY_NAME[what.name]}")
     elif cell["by"]:
         try:
             cell["by"] = checked_name(cell["by"])

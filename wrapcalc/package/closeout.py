@@ -21,18 +21,19 @@ from wrapcalc.case.csv_table import counted
 from wrapcalc.case.load import load_bundle
 from wrapcalc.case.readings import Reading, Readings, read_readings
 from wrapcalc.errors import CaseFaults, Fault, PackageError
-from wrapcalc.package import build, digests
+from wrapcalc.package import before_work, build, digests
 from wrapcalc.package.issued import Issued, issued
 from wrapcalc.package.readings_template import DIGEST_SIGNS
 from wrapcalc.recorder import CLOSING_TOPICS, TOPICS
 from wrapcalc.render import fragments
 from wrapcalc.render.items import items_html
-from wrapcalc.stages.closeout.closeout import ACCEPTED, DEVIATION, OPEN, REJECTED, Approval, Closeout, Look, closeout
+from wrapcalc.stages.closeout.before_work import Approval
+from wrapcalc.stages.closeout.closeout import ACCEPTED, DEVIATION, OPEN, REJECTED, Closeout, closeout
 from wrapcalc.stages.job import Outcome, run
 
 PLACE, KIND, DATA = "closeout", "close-out", "closeout.json"
 _ATTEMPTS = 10
-_LOOK = "Last as-found check: "
+_LOOK = "As-found check that counts: "
 #: A log of more readings is not printed in full.
 _LONG_LOG = 150
 #: What stands at the head of each page.
@@ -111,9 +112,9 @@ def judge(of: Issued, read: Readings, *, now: datetime.datetime | None = None, a
     _printable(read)
     _same_repair(of, read)
     before = latest(of)
-    approval, notes = _approval(of)
-    look = _look(of)
-    notes += [_LOOK + look.words] if look is not None else []
+    approval, notes = before_work.approval(of)
+    looked = before_work.look(of, before_work.first_mix(read))
+    notes += [_LOOK + looked.words] if looked is not None else []
     sha = digests.sha256(read.raw)
     if _unchanged(of, before, sha, approval, notes):
         return Judged(of, before, before.data, None)
@@ -122,7 +123,9 @@ def judge(of: Issued, read: Readings, *, now: datetime.datetime | None = None, a
     outcome, notes = again.outcome, [*notes, *again.notes]
     closed = closeout(outcome.bundle, outcome, read, package=of.name, made=of.made,
                       now=now or datetime.datetime.now(datetime.UTC),
-                      approval=None if approval is None else Approval(approval["by"], approval["on"]), look=look)
+                      approval=None if approval is None else Approval(
+                          approval["by"], approval["on"], datetime.datetime.fromisoformat(approval["written_utc"])),
+                      look=None if looked is None else before_work.with_damage(of, looked))
     return Judged(of, before, record_closeout.build(
         closed, outcome, revision=of.revision, closeout_revision=before.number + 1, package_manifest_sha256=of.digest,
         record_sha256=of.manifest["record_sha256"], readings_sha256=sha, supersedes=before.name, approval=approval,
@@ -251,54 +254,6 @@ def _may_follow(of: Issued, before: Before, read: Readings) -> None:
 
 def _said(r: Reading) -> tuple[str, str, str]:
     return r.text, r.time.isoformat() if r.time else "", r.by
-
-
-def _approval(of: Issued) -> tuple[dict[str, str] | None, list[str]]:
-    """The approval beside the package, when it is whole and of these bytes; else None, and why."""
-    folder = of.folder.resolve().parent / "approval" / of.name
-    if not (folder / digests.MANIFEST).is_file():
-        return None, []
-    try:
-        raw = (folder / digests.MANIFEST).read_bytes()
-        told = json.loads(raw)
-        sealed = (folder / digests.SEAL).read_text(encoding="utf-8") == f"{digests.sha256(raw)}  {digests.MANIFEST}\n"
-        whole = sealed and all(digests.sha256((folder / n).read_bytes()) == d for n, d in told["files"].items())
-        same = told.get("package_manifest_sha256") == of.digest and told.get("kind") == "approval"
-        out = {"by": str(told["approver"]), "on": datetime.date.fromisoformat(told["approved_on"]).isoformat()}
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
-        return None, [f"approval/{of.name} cannot be read; it counts for nothing"]
-    if not whole or not same:
-        why = "was changed after it was written" if not whole else "is of other bytes than this package"
-        return None, [f"approval/{of.name} {why}; it counts for nothing"]
-    return out, []
-
-
-def _look(of: Issued) -> Look | None:
-    """The last look into the ditch of this package; None when nobody looked. One that is not whole, or of other bytes
-    than this package, has no verdict: an earlier one does not take its place."""
-    place = of.folder.resolve().parent / "as_found"
-    found = []
-    for path in place.iterdir() if place.is_dir() else ():
-        m = re.fullmatch(re.escape(of.name) + r"-([1-9][0-9]*)", path.name)
-        if m:
-            found.append((int(m[1]), path))
-    if not found:
-        return None
-    path = max(found)[1]
-    name = f"as_found/{path.name}"
-    try:
-        problems = digests.integrity(path)
-        manifest, data = digests.read_manifest(path), json.loads((path / "as_found.json").read_bytes())
-        verdict, same = str(data["verdict"]), manifest.get("package_manifest_sha256") == of.digest
-        kind = manifest.get("kind") == "as found" and manifest.get("package") == of.name
-    except (PackageError, OSError, ValueError, KeyError, TypeError, AttributeError):
-        return Look(name, "", f"{name} cannot be read; restore it, or look again")
-    if problems or not kind or not same or manifest.get("verdict") != verdict:
-        why = "is of other bytes than this package" if kind and not problems and not same else (
-            "was changed after it was written")
-        return Look(name, "", f"{name} {why}; it counts for nothing; restore it, or look again")
-    seal = digests.sha256((path / digests.MANIFEST).read_bytes())
-    return Look(name, verdict, f"{name} says '{verdict}' (sha256:{seal[:DIGEST_SIGNS]})")
 
 
 def _recomputed(of: Issued, outcome: Outcome) -> list[str]:

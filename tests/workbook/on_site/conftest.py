@@ -92,7 +92,7 @@ class Place:
         folder.mkdir(parents=True)
         digests.write_manifest(folder, {
             "kind": "approval", "package": "HB-07-r1", "approver": "A. Approver",
-            "approved_on": self.made.date().isoformat(),
+            "approved_on": self.made.date().isoformat(), "written_utc": f"{self.made:%Y-%m-%dT%H:%M:%SZ}",
             "package_manifest_sha256": digests.sha256((self.package / digests.MANIFEST).read_bytes())})
 
     def left(self) -> list[str]:

@@ -70,7 +70,7 @@ def test_the_clause_beside_a_reading_is_one_that_its_checks_cite(place):
             assert said in cited[key(r)], (r.what, r.where, said, cited[key(r)])
             seen.add(r.what)
     without = {"package", "record", "correction", "batch", "expiry", "air temperature", "resin in mix",
-               "mixing started", "blast finished", "circumference before", "joint gap", "magnetic markers",
+               "mixing started", "least wall for blasting", "blast finished", "joint gap", "magnetic markers",
                "cathodic protection", "accepted deviation", "photo"}
     assert seen == set(WHATS) - without
 

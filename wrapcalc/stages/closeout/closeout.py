@@ -4,12 +4,15 @@ Decided here, for the safety of those beside the pipe:
 - What is missing is never filled in: with anything missing the word is "open". A repair whose design does not hold as
   built is "rejected" even then.
 - A deviation is accepted by name, for one numbered non-conformance whose title is repeated, with a reason, and never by
-  the installer. What bears on people (layers, cure, hardness, pressure, dew point, dates) is accepted by nobody who
+  the installer. What bears on people (layers, pressure, dew point, pot life, dates) is accepted by nobody who
   installed, counted or read; a design that does not hold as built, by nobody at all.
 - The next look is the planned interval of the case, and where the loss goes on inside, the interval of its growth; the
   earlier of the two, and a blank where neither is stated.
-- Work starts from a look into the ditch that says the design holds. The last look counts: one that stops rejects, by
-  nobody to be accepted; none, or one that is not whole, leaves it open.
+- Work starts from a look into the ditch that says the design holds, and that came before the first mix. The last look
+  counts: one that stops rejects, by nobody to be accepted; none, or one that is not whole, leaves it open.
+- What was built is held against the damage of the package and against the one as found; the worse counts.
+- What releases a pressure is no deviation: cure, dose, mean hardness, and a release after both are met, or nobody
+  accepts the repair. Nor does anybody accept bare steel between units.
 - The cure is that of the slowest place at which the steel was logged.
 - Names are as typed. A close-out authenticates nobody, and approves nothing.
 """
@@ -28,15 +31,18 @@ from wrapcalc.case.readings import CONFIRMED, Reading, Readings, same_name
 from wrapcalc.checks import Check
 from wrapcalc.errors import CaseFaults, Fault, PackageError
 from wrapcalc.recorder import Recorder, recording
-from wrapcalc.stages.as_found.as_found import HOLDS, STOP
 from wrapcalc.stages.closeout import (
     as_built,
+    before_work,
+    cover_readings,
     mass_readings,
+    mix_readings,
     order_readings,
     placement_readings,
     site_readings,
     wrap_readings,
 )
+from wrapcalc.stages.closeout.before_work import Approval, Look
 from wrapcalc.stages.closeout.cure_readings import cure
 from wrapcalc.stages.closeout.ledger import NOBODY, OTHERS, Entered, Ledger, Work
 from wrapcalc.stages.closeout.site_readings import installers, stamp
@@ -58,24 +64,6 @@ _SENSE = {"<=": "at most", "<": "less than", ">=": "at least", ">": "more than"}
 #: Fahrenheit, in °C: 50 °F written as 50 °C is 40 °C too hot, 60 °F 44 °C.
 _FAR = 8.0
 _FUTURE = datetime.timedelta(minutes=10)
-
-
-@dataclass(frozen=True)
-class Approval:
-    """The approval beside the package, as typed there: by whom and on which day (ISO 8601)."""
-
-    by: str
-    on: str
-
-
-@dataclass(frozen=True)
-class Look:
-    """The last look into the ditch beside the package. verdict: its word, blank where it counts for nothing; words: for
-    the reader, what it is and why it counts for nothing."""
-
-    name: str
-    verdict: str
-    words: str
 
 
 @dataclass(frozen=True)
@@ -142,9 +130,10 @@ def closeout(bundle: Bundle, outcome: Outcome, readings: Readings, *, package: s
     rec = Recorder(bundle.case.display)
     rec.stage = "B"
     with recording(rec):
-        batches, built = _judged(w, rec, outcome, marked)
-        _seen(w, look)
-        accepted = _acceptance(w, approval)
+        batches, built = _judged(w, rec, outcome, marked, look.damage if look is not None else None)
+        before_work.seen(w, look)
+        accepted = _acceptance(w)
+        before_work.approved(w, approval)
     found = _accepted_deviations(w, package, list(_nonconformances(w, package)))
     verdict = _verdict(w.book, found)
     good = verdict in (ACCEPTED, DEVIATION)
@@ -159,9 +148,9 @@ def closeout(bundle: Bundle, outcome: Outcome, readings: Readings, *, package: s
 
 
 # -- the order of the checks -------------------------------------------------------------------------------------
-def _judged(w: Work, rec: Recorder, outcome: Outcome, marked: Marks
+def _judged(w: Work, rec: Recorder, outcome: Outcome, marked: Marks, damage: as_built.Damage | None
             ) -> tuple[list[dict[str, str]], as_built.Again | None]:
-    """Every check, under its heading; the batches, and the design as built."""
+    """Every check, under its heading; the batches, and the design as built. damage: as found."""
     count = units_of(outcome)
     rec.begin(LIMITS)
     blasted, mixed, first = w.first("blast finished"), w.first("mixing started"), w.first("material placed")
@@ -179,10 +168,10 @@ def _judged(w: Work, rec: Recorder, outcome: Outcome, marked: Marks
     pressures = site_readings.pressures(w, blasted.time if blasted else None, start, cured, released)
     site_readings.weather(w, blasted.time if blasted else None, laid, first.time if first else None)
     site_readings.surface(w, blasted, first)
-    batches = site_readings.batches(w, count, laid)
+    batches = mix_readings.batches(w, count, laid)
     until = cured or released
     steel = w.log("steel temperature", start, until) if start else []
-    site_readings.mixes(w, min(steel, key=lambda r: r.base) if steel else None)
+    mix_readings.mixes(w, min(steel, key=lambda r: r.base) if steel else None)
     mass_readings.enough(w)
     counted = wrap_readings.layers(w, count)
     wrap_readings.circumference(w, count, counted)
@@ -194,12 +183,13 @@ def _judged(w: Work, rec: Recorder, outcome: Outcome, marked: Marks
     order_readings.order(w, order_readings.Moments(blasted.time if blasted else None, first.time if first else None,
                                                    laid, cured, released))
     rec.begin(BUILT)
-    built = as_built.again(w, outcome, [r for r in pressures if r is not None], _while_laying(w, start, laid), counted)
+    built = as_built.again(w, outcome, damage, [r for r in pressures if r is not None], _while_laying(w, start, laid),
+                           counted)
     _after_release(w, released, built)
-    found = as_built.spans(w, count)
+    found = cover_readings.spans(w, count)
     if found:
         placement_readings.sides(w, marked, found)
-        as_built.extent(w, found, built)
+        cover_readings.extent(w, outcome, damage, found, built)
     placement_readings.starts_around(w, marked, count)
     placement_readings.wrap_ends(w, marked, count)
     return batches, built
@@ -222,20 +212,8 @@ def _after_release(w: Work, released: datetime.datetime | None, built: as_built.
                 citation="record: restored pressure", status="derived", guard=OTHERS, rows=[top])
 
 
-def _seen(w: Work, look: Look | None) -> None:
-    """The last look into the ditch: whether the design holds for what was found there."""
-    if look is None:
-        w.book.lack("as-found check of the package: nobody has shown that the design holds for what was found in the "
-                    "ditch; fill in as_found.toml and run wrapcalc as-found")
-    elif look.verdict not in (HOLDS, STOP):
-        w.book.lack(f"as-found check of the package: {look.words}")
-    else:
-        w.gate("The design holds for what was found in the ditch", look.verdict == HOLDS,
-               f"{look.name}: {look.verdict}", HOLDS, citation=look.name, status="derived", guard=NOBODY)
-
-
-def _acceptance(w: Work, approval: Approval | None) -> Reading | None:
-    """Who accepts, and when: after everything that was read; over a package that was approved before the work."""
+def _acceptance(w: Work) -> Reading | None:
+    """Who accepts, and when: after everything that was read."""
     row = w.last("accepted by")
     if row is None:
         w.lacks("accepted by")
@@ -247,15 +225,6 @@ def _acceptance(w: Work, approval: Approval | None) -> Reading | None:
             w.gate("Accepted after the last reading", row.time >= last.time, stamp(row.time),
                    f"not before {stamp(last.time)}", citation=PRACTICE.id, status="common practice", guard=OTHERS,
                    rows=[row, last])
-    if approval is None:
-        w.book.lack("approval of the package: it is not approved, and nothing may be built by it; approve it, or close "
-                    "out the revision that was approved")
-        return row
-    began = w.first("mixing started")
-    if began is not None and began.time is not None:
-        w.gate("Package approved before the work", approval.on <= began.time.date().isoformat(), approval.on,
-               f"not after {began.time.date().isoformat()}", citation="approval", status="stated", guard=OTHERS,
-               rows=[began])
     return row
 
 

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from wrapcalc.case.readings import Reading
 from wrapcalc.recorder import Recorder, active, recording
 from wrapcalc.stages.closeout.expected_readings import MOMENTS
-from wrapcalc.stages.closeout.ledger import OTHERS, Entered, Work
+from wrapcalc.stages.closeout.ledger import NOBODY, Entered, Work
 from wrapcalc.stages.closeout.site_readings import stamp
 from wrapcalc.stages.site.curing import Cured, cure_age
 
@@ -38,7 +38,7 @@ def cure(w: Work, laid: datetime.datetime | None) -> datetime.datetime | None:
         active().assume(f"The steel was logged at {places} places; the cure is that of the slowest, {place}.",
                         "safer reading")
     cured = _age(w, place, rows, laid)
-    w.book.entered.append(Entered(cured.check, OTHERS, (rows[0].row, rows[-1].row)))
+    w.book.entered.append(Entered(cured.check, NOBODY, (rows[0].row, rows[-1].row)))
     return cured.reached
 
 

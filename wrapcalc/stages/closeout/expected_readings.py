@@ -62,8 +62,12 @@ def _before(bundle: Bundle) -> Iterator[Wanted]:
     yield Wanted("record")
     yield Wanted("correction", needed=False)
     yield Wanted("installer", limit=_stated(bundle, "work.installer"))
+    stated, inside = bundle.case.get("work.blast_least_wall"), bundle.case.optional("service.installation_pressure")
+    live = inside is None or inside.magnitude > 0
+    yield Wanted("least wall for blasting", limit="by the engineer, in writing, before blasting under pressure",
+                 needed=stated is None and live)
     yield Wanted("wall under blasting", "thinnest place", _at_least(bundle, "work.blast_least_wall"),
-                 needed=bundle.case.get("work.blast_least_wall") is not None)
+                 needed=stated is not None or live)
     for _ in range(_LOG_ROWS):
         yield Wanted("line pressure", limit="at most " + _stated(bundle, "service.installation_pressure")
                      + " while it is laid and cures")

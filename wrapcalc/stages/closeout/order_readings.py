@@ -28,7 +28,7 @@ _WORDS = {"blasted": "the end of blasting", "first": "the first material", "laid
           "cured": "the cure age is reached", "released": "the release of the pressure"}
 #: Kind of reading: (not before, not after). Of what is read unit by unit the first material is the earliest.
 ORDER: dict[str, tuple[str, str]] = {
-    "wall under blasting": ("", "blasted"),
+    "wall under blasting": ("", "blasted"), "least wall for blasting": ("", "blasted"),
     "blast grade": ("blasted", "first"), "blast profile": ("blasted", "first"), "soluble salt": ("blasted", "first"),
     "dust rating": ("blasted", "first"), "rust bloom": ("blasted", "first"),
     "circumference before": ("", "laid"), "circumference after": ("first", ""), "layers counted": ("first", ""),

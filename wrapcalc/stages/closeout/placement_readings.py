@@ -9,7 +9,7 @@ from itertools import pairwise
 from wrapcalc.fields import clock_hours
 from wrapcalc.recorder import active
 from wrapcalc.searches.starts import arc_between, arc_to
-from wrapcalc.stages.closeout.as_built import Span
+from wrapcalc.stages.closeout.cover_readings import Span
 from wrapcalc.stages.closeout.expected_readings import unit_places
 from wrapcalc.stages.closeout.ledger import Work
 from wrapcalc.stages.site import starts

@@ -1,4 +1,4 @@
-"""Readings of the work against their limits: pressure, climate, surface, batches, mixes. Each limit with its clause."""
+"""Readings of the work against their limits: people, pressure, climate, surface. Each limit with its clause."""
 
 from __future__ import annotations
 
@@ -8,11 +8,9 @@ from collections.abc import Sequence
 
 from wrapcalc.case.readings import Reading, same_name
 from wrapcalc.formulas import acceptance, climate
-from wrapcalc.recorder import Recorder, active, recording
-from wrapcalc.stages.closeout.expected_readings import materials, unit_places
-from wrapcalc.stages.closeout.ledger import ANYONE, OTHERS, Work
-from wrapcalc.stages.site import dosing, stock
-from wrapcalc.standards.documents import IMO_COATING, ISO_8501, ISO_8502, ISO_24817, MAGNUS_1996, MECHANICS, PRACTICE
+from wrapcalc.recorder import active
+from wrapcalc.stages.closeout.ledger import ANYONE, NOBODY, OTHERS, Work
+from wrapcalc.standards.documents import IMO_COATING, ISO_8501, ISO_8502, ISO_24817, MAGNUS_1996, PRACTICE
 from wrapcalc.units import show
 from wrapcalc.values import Value
 
@@ -240,14 +238,9 @@ def _dew(w: Work, air: list[Reading], wet: list[Reading], steel: list[Reading]) 
 # -- surface -----------------------------------------------------------------------------------------------------
 def surface(w: Work, blasted: Reading | None, first: Reading | None) -> None:
     """Wall under blasting, grade, profile, salt, dust, bloom, and the time until the first material."""
-    system, case = w.bundle.system, w.bundle.case
+    system = w.bundle.system
     assert system is not None
-    least = case.optional("work.blast_least_wall")
-    if least is not None:
-        row = w.worst("wall under blasting", most=False)
-        if row is not None:
-            w.limit("Wall under blasting, least", w.value(row), ">=", least, citation="case: work.blast_least_wall",
-                    status="stated", guard=OTHERS, rows=[row])
+    _wall(w, blasted)
     answer(w, "blast grade", True, str(system.surface.grade), f"{w.sheet}; {ISO_8501.id}")
     spots = w.readings.of("blast profile")
     many = w.practice("profile_spots")
@@ -271,12 +264,38 @@ def surface(w: Work, blasted: Reading | None, first: Reading | None) -> None:
         if first.time < blasted.time:
             w.gate("First material after blasting", False, f"material at {stamp(first.time)}, blasting finished at "
                    f"{stamp(blasted.time)}", "blasting first", citation=PRACTICE.id, status="common practice",
-                   guard=OTHERS, rows=[blasted, first])
+                   guard=NOBODY, rows=[blasted, first])
             return
         zero = Value(0.0, "hour", w.hours(blasted.time, blasted.time, "", [blasted]).origin, "end of blasting")
         open_for = acceptance.open_time(w.hours(blasted.time, first.time, "first material", [first]), zero)
         w.limit("Time from the end of blasting to the first material", open_for, "<=",
                 system.value("surface.open_time"), citation=w.sheet, status=_SHEET, rows=[blasted, first])
+
+
+def _wall(w: Work, blasted: Reading | None) -> None:
+    """The wall under blasting against the least of the case, or of the engineer; nothing where the pipe was without
+    pressure, which the log has to show from when the blasting began."""
+    stated = w.bundle.case.optional("work.blast_least_wall")
+    rows = w.readings.of("least wall for blasting")
+    laid_down = max((r for r in rows if same_name(r.by) not in installers(w)), key=lambda r: r.base, default=None)
+    if rows and laid_down is None:
+        w.lacks("least wall for blasting", more="laid down by the installer; the engineer does that")
+    elif stated is None and laid_down is None:
+        end = blasted.time if blasted is not None else None
+        log = w.log("line pressure", _blasting(w, end) if end is not None else None, end)
+        if log and all(r.base == 0 for r in log):
+            return
+        w.lacks("least wall for blasting", more="the case states none (work.blast_least_wall), and the pipe was not "
+                "shown to be without pressure while it was blasted")
+    row = w.worst("wall under blasting", most=False)
+    if row is None:
+        return
+    if stated is not None:
+        w.limit("Wall under blasting, least", w.value(row), ">=", stated, citation="case: work.blast_least_wall",
+                status="stated", guard=OTHERS, rows=[row])
+    if laid_down is not None:
+        w.limit("Wall under blasting, least, against that of the engineer", w.value(row), ">=", w.value(laid_down),
+                citation=f"laid down by {laid_down.by}", status="stated", guard=OTHERS, rows=[row, laid_down])
 
 
 def answer(w: Work, what: str, wanted: bool, words: str, citation: str, guard: str = ANYONE) -> None:
@@ -289,137 +308,3 @@ def answer(w: Work, what: str, wanted: bool, words: str, citation: str, guard: s
     w.gate(what[0].upper() + what[1:], holds, ", ".join(r.text for r in rows), words, citation=citation,
            status=next((s for start, s in _STATUS if citation.startswith(start)), "common practice"), guard=guard,
            rows=rows)
-
-
-# -- batches and mixes -------------------------------------------------------------------------------------------
-def batches(w: Work, units: int, laid: datetime.datetime | None) -> list[dict[str, str]]:
-    """Every batch that was used with its expiry, in the order of the materials; checks that none was expired when the
-    last of its material lay in place. What a warm storage has consumed is taken off the label.
-    """
-    system, case = w.bundle.system, w.bundle.case
-    assert system is not None
-    parts = unit_places(units) if system.is_sleeve else ["cloth"]
-    out, seen, good = [], set(), _good_until(w)
-    for where in (*parts, *materials(w.bundle)):
-        rows = w.readings.of("batch", where)
-        if not rows:
-            w.lacks("batch", where)
-        for r in rows:
-            item = "unit" if where.startswith("unit") else where
-            label = [e for e in w.readings.of("expiry") if _same_batch(e.where, where, r.text)]
-            listed = [s for s in case.stock if s.item == item and s.batch is not None
-                     and same_name(str(s.batch)) == same_name(r.text) and s.expiry is not None]
-            kept = {day for x, number, day in good if x == item and same_name(number) == same_name(r.text)}
-            days = sorted({e.text for e in label} | {str(s.expiry) for s in listed} | kept)
-            placed = w.log("material placed")
-            end = max((x.time for x in placed if x.where.startswith(f"{item}, ")), default=laid)
-            if not listed and any(s.item == item for s in case.stock):
-                active().warn(f"Batch {r.text} of {item} is not in the stock list of the case: how it was stored is "
-                              "not known here.", f"row {r.row}")
-            if not days:
-                w.lacks("expiry", f"{where}: {r.text}")
-            else:
-                key = (item, same_name(r.text))
-                if end is not None and key not in seen:
-                    w.gate(f"Batch in date, {item} {r.text}", end.date().isoformat() <= days[0], end.date().isoformat(),
-                           f"not after {days[0]}", citation="label" if label else f"case: stock, {r.text}",
-                           status="stated", guard=OTHERS, rows=[r, *label],
-                           note="by storage earlier than the label" if days[0] in kept - {e.text for e in label}
-                           - {str(s.expiry) for s in listed} else "")
-                seen.add(key)
-            out.append({"item": where, "batch": r.text, "expiry": days[0] if days else ""})
-    return out
-
-
-def _good_until(w: Work) -> list[tuple[str, str, str]]:
-    """(item, batch, last day) of the stock of the case, after what a warm storage has consumed."""
-    with recording(Recorder(w.bundle.case.display)):
-        shelf, _ = stock.batches(w.bundle, stock.Times(None, None, None))
-    return [(b.item, b.batch, b.good_until.isoformat()) for b in shelf]
-
-
-def _same_batch(place: str, where: str, batch: str) -> bool:
-    material, _, number = place.partition(":")
-    mine = "unit" if where.startswith("unit") else where
-    theirs = material.strip().casefold()
-    return (theirs == where or ("unit" if theirs.startswith("unit") else theirs) == mine) and (
-        same_name(number) == same_name(batch))
-
-
-def mixes(w: Work, coldest: Reading | None) -> None:
-    """Each mix: its dose in the table at what was measured, and laid within its pot life.
-
-    Of what was read together the coldest counts for the dose, which must still cure there, and the warmest for the pot
-    life, which is shortest there.
-    """
-    span = datetime.timedelta(hours=w.practice("climate_interval").value().to("hour"))
-    for material in materials(w.bundle):
-        places = dict.fromkeys(r.where for r in w.readings.rows if r.where.startswith(f"{material}, mix "))
-        for where in places or (f"{material}, mix 1",):
-            resin, hardener, start, placed = (_of_mix(w, x, where) for x in (
-                "resin in mix", "hardener in mix", "mixing started", "material placed"))
-            if start is None:
-                continue
-            near = {x: nearest(w.log(x), start.time, span) for x in ("air temperature", "steel temperature")}
-            if None in near.values():
-                w.book.lack("reading: air and steel temperature within "
-                            f"{show(span.total_seconds() / 3600, 'hour')} of the time of mixing, {where}")
-                continue
-            air, steel = (together(w, w.log(x), r.time) for x, r in near.items())
-            cold, warm = ([w.value(f(x, key=lambda r: r.base)) for x in (air, steel)] for f in (min, max))
-            if resin is not None and hardener is not None:
-                _dose(w, where, material, resin, hardener, (cold[0], cold[1]), w.value(coldest) if coldest else cold[1])
-            if placed is not None:
-                _pot_life(w, where, material, start, placed, (warm[0], warm[1]))
-
-
-def _of_mix(w: Work, what: str, where: str) -> Reading | None:
-    row = w.readings.one(what, where)
-    if row is None:
-        w.lacks(what, where)
-    return row
-
-
-def _dose(w: Work, where: str, material: str, resin: Reading, hardener: Reading, at: tuple[Value, Value],
-          coldest: Value) -> None:
-    """Hardener as weighed against the dose of the table for the resin as weighed."""
-    rec, (mix, i) = active(), dosing.mix_of(w.bundle, material)
-    assert mix is not None
-    rows = [resin, hardener]
-    governing, checks = dosing.governed(w.bundle, material, *at, coldest, words=where)
-    if governing is None or resin.base == 0:
-        w.gate(f"Dose in the table of the sheet, {where}", False, "; ".join(f"{c.title}: {w.show(c.provided)}" for c in
-               checks if c.provided is not None and not c.met) or "no resin", "a temperature inside the table",
-               citation=w.sheet, status=_SHEET, guard=OTHERS, rows=rows)
-        return
-    dose, mass = dosing.dose_value(w.bundle, material, governing), w.value(resin)
-    of_pack = dosing.sheet(w.bundle, i, "resin_in_pack")
-    packs = rec.procedure(f"Packs in {where}", "resin as weighed over the resin in one pack", MECHANICS.id, "derived",
-                          {"resin": mass, "in one pack": of_pack}, {"packs": (mass.magnitude / of_pack.magnitude, "")}
-                          )["packs"]
-    need = rec.named(dosing.hardener(mix.basis, dose, mass, packs), f"Hardener by the table for {where}")
-    off = rec.procedure(f"Hardener in {where}, off the dose of the table", "difference over the dose, without its sign",
-                        MECHANICS.id, "derived", {"weighed": w.value(hardener), "by the table": need},
-                        {"off": (round(abs(hardener.base - need.magnitude) / need.magnitude, 9), "")},
-                        [("governing temperature", f"{mix.governing_temperature}: {w.show(governing)}")])["off"]
-    entry = w.practice("dose_tolerance")
-    w.limit(f"Hardener off the dose of the table, {where}", w.fine(off), "<=", w.fine(entry.value()),
-            citation=entry.citation, status=entry.status, guard=OTHERS, rows=rows,
-            note=f"table: {w.show(need)} at {w.show(governing)}")
-
-
-def _pot_life(w: Work, where: str, material: str, start: Reading, placed: Reading, at: tuple[Value, Value]) -> None:
-    """From the time at which both parts met until the last of it lay in place."""
-    rows = [start, placed]
-    if placed.time < start.time:
-        w.gate(f"Placed after mixing, {where}", False, f"placed at {stamp(placed.time)}", f"after {stamp(start.time)}",
-               citation=PRACTICE.id, status="common practice", guard=OTHERS, rows=rows)
-        return
-    life = dosing.pot_life_at(w.bundle, material, *at, words=where)
-    if life is None:
-        w.gate(f"Pot life in the table of the sheet, {where}", False, "air and steel as measured are outside",
-               "a temperature inside the table", citation=w.sheet, status=_SHEET, guard=OTHERS, rows=rows)
-        return
-    took = w.hours(start.time, placed.time, f"time, {where}", rows)
-    w.limit(f"Time from mixing until it lay in place, {where}", took.converted("minute"), "<=",
-            life.converted("minute"), citation=w.sheet, status=_SHEET, guard=OTHERS, rows=rows)

@@ -72,6 +72,8 @@ def circumference(w: Work, units: int, counted: dict[str, Value]) -> None:
         for what, row in (("circumference before", before), ("circumference after", after)):
             if row is None:
                 w.lacks(what, unit)
+        if before is not None:
+            _girth(w, unit, before)
         if before is None or after is None or unit not in counted:
             continue
         c_0, c_1 = w.value(before), w.value(after)
@@ -84,6 +86,25 @@ def circumference(w: Work, units: int, counted: dict[str, Value]) -> None:
         w.limit(f"Circumference over {unit}, cross-check of the layers", off, "<=", system.value("placement.tape_band"),
                 citation=w.sheet, status=_SHEET, rows=[before, after],
                 note="bond lines that are thick read like a further layer")
+
+
+def _girth(w: Work, unit: str, row: Reading) -> None:
+    """The girth before wrapping against that of the pipe of the design: less than the bare pipe, or more than the pipe
+    with the cap of its seam all around, is another pipe or a slip. What the tape may be off by is that of the sheet."""
+    case, rec = w.bundle.case, active()
+    diameter, cap = case.value("pipe.outside_diameter"), case.optional("takeoff.seam_height")
+    band = w.bundle.system.value("placement.tape_band")
+    bare, rise = math.pi * diameter.magnitude, 2 * math.pi * (cap.magnitude if cap is not None else 0.0)
+    inputs = {"outside diameter": diameter, "band of the tape": band}
+    out = rec.procedure(
+        f"Girth under {unit}", "pi times the outside diameter; least: the band of the tape less; greatest: over the "
+        "cap of the seam, as if it stood all around, and the band of the tape more", MECHANICS.id, "derived",
+        inputs if cap is None else inputs | {"cap of the seam": cap},
+        {"least": (bare - band.magnitude, "mm"), "greatest": (bare + rise + band.magnitude, "mm")})
+    for sense, word in ((">=", "least"), ("<=", "greatest")):
+        w.limit(f"Circumference before {unit}, {word} of this pipe", w.value(row), sense, out[word],
+                citation=w.sheet, status=_SHEET, guard=OTHERS, rows=[row],
+                note=f"the design is for an outside diameter of {w.show(diameter)}")
 
 
 # -- hardness, tapping, laminate ---------------------------------------------------------------------------------
@@ -109,7 +130,7 @@ def hardness(w: Work) -> datetime.datetime | None:
                           "derived", values, {"mean": (math.fsum(r.base for r in rows) / len(rows), ""),
                                    "least": (min(r.base for r in rows), "")}, [("readings", str(len(rows)))])
     w.limit("Hardness, mean", found["mean"], ">=", limits.mean, citation=f"{ISO_24817.id}, acceptance, hardness",
-            status="from memory", guard=OTHERS, rows=rows)
+            status="from memory", guard=NOBODY, rows=rows)
     low = min(rows, key=lambda r: r.base)
     w.limit("Hardness, least single reading", found["least"], ">=", limits.single, citation=PRACTICE.id,
             status="common practice", guard=OTHERS, rows=[low])
@@ -227,10 +248,10 @@ def release(w: Work, cured: datetime.datetime | None, hard: datetime.datetime | 
     assert row.time is not None
     if cured is not None:
         w.gate("Pressure released after the cure age was reached", row.time >= cured, stamp(row.time),
-               f"not before {stamp(cured)}", citation=w.sheet, status=_SHEET, guard=OTHERS, rows=[row])
+               f"not before {stamp(cured)}", citation=w.sheet, status=_SHEET, guard=NOBODY, rows=[row])
     if hard is not None:
         w.gate("Pressure released after the hardness was read", row.time >= hard, stamp(row.time),
-               f"not before {stamp(hard)}", citation=PRACTICE.id, status="common practice", guard=OTHERS, rows=[row])
+               f"not before {stamp(hard)}", citation=PRACTICE.id, status="common practice", guard=NOBODY, rows=[row])
     elif w.readings.of("hardness"):
         w.lacks("hardness", more="with the time of at least one reading")
     return row.time

@@ -356,7 +356,8 @@ def closed(tmp_path_factory):
     folder.mkdir(parents=True)
     digests.write_manifest(folder, {
         "kind": "approval", "package": "HB-07-r1", "approver": "A. Approver", "approved_on": made.date().isoformat(),
-        "written_utc": f"{made:%Y-%m-%dT%H:%M:%SZ}", "package_manifest_sha256": digests.sha256((package / digests.MANIFEST).read_bytes())})
+        "written_utc": f"{made:%Y-%m-%dT%H:%M:%SZ}",
+        "package_manifest_sha256": digests.sha256((package / digests.MANIFEST).read_bytes())})
     looked(out, "HB-07-r1")
     sound = Sound(job.run(load_bundle(case)), "HB-07-r1", digests.read_manifest(package)["record_sha256"],
                   made + datetime.timedelta(hours=30))

@@ -114,7 +114,12 @@ def stock(more: str, item: str = "") -> str:
     ('[[leave]]\nid = "F1"\nreason = "x"\n', "leave.0.by: found nothing; allowed: Who decided that"),
     ('[[add]]\nid = "F1"\nreason = "x"\n[[leave]]\nid = "F1"\nreason = "x"\nby = "E. Example"\n',
      "leave.0.id: found 'F1' again, which stands in add.0; allowed: each feature once, to be added or to be left"),
-    ('[add]\nid = "F1"\n', "add: found a table; allowed: tables [[add]] with id, reason. To mend: write [[add]]"),
+    ('[[leave]]\nid = "F1"\nrow = 7\nreason = "x"\nby = "E. Example"\n[[add]]\nid = "F1"\nreason = "x"\n',
+     "leave.0.id: found 'F1' again, which stands in add.0; allowed: each feature once, to be added or to be left. To "
+     "mend: remove one of the two, or state the row of each"),
+    ('[[add]]\nid = "F1"\nrow = "seven"\nreason = "x"\n', "add.0.row: found 'seven'"),
+    ('[[add]]\nid = "F1"\nrow = 0\nreason = "x"\n', "add.0.row: found '0'; allowed: at least 1"),
+    ('[add]\nid = "F1"\n', "add: found a table; allowed: tables [[add]] with id, row, reason. To mend: write [[add]]"),
     ('[measured]\nfile = "none.csv"\n', "measured.file: found 'none.csv'; allowed: a file that is there, beside this"),
     ('[bias]\ncarry = "no"\n', 'bias.reason: found nothing; allowed: a text. To mend: say why carry = "no" was chosen'),
     ('[bias]\ncarry = "yes"\nreason = "x"\n', "bias.carry: found 'yes'; allowed: no, unless [measured] names field"),

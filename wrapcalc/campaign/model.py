@@ -119,10 +119,15 @@ class Select(Sheet):
         example="40")
 
 
+_ROW = quantity("count", least=1, most=2**53)
+_WHICH_ROW = "Row of the listing, where several rows have this id"
+
+
 class Added(Sheet):
     """[[add]] a feature that is dug whatever the rules say"""
 
     id: Text = ask("Feature id as in the listing", example='"F00418"')
+    row: _ROW = ask(_WHICH_ROW, need="", example="419")
     reason: Text = ask("Why it is dug", example='"beside F00417, one trench"')
 
 
@@ -130,6 +135,7 @@ class Left(Sheet):
     """[[leave]] a feature that is not dug in this campaign, whatever the rules say"""
 
     id: Text = ask("Feature id as in the listing", example='"F00951"')
+    row: _ROW = ask(_WHICH_ROW, need="", example="952")
     reason: Text = ask("Why it is left", example='"pipe is replaced in autumn, project 12"')
     by: Text = ask("Who decided that", example='"A. Engineer"')
 
@@ -240,24 +246,31 @@ def _contradictions(sheet: Campaign, name: str, lines: dict[str, int]) -> Iterat
     def fault(field: str, found: str, allowed: str, mend: str) -> Fault:
         return Fault(name, field, found, allowed, mend, lines.get(field) or lines.get(field.rpartition(".")[0]))
 
-    seen: dict[str, str] = {}
+    seen: dict[str, dict[int | None, str]] = {}
     for table, rows, wanted in (("add", sheet.add, Added), ("leave", sheet.leave, Left)):
         for i, row in enumerate(rows):
             for key, info in wanted.model_fields.items():
-                if getattr(row, key) is None:
+                if getattr(row, key) is None and key != "row":
                     yield fault(f"{table}.{i}.{key}", "nothing", str(info.description),
                                 f"add {key} = {info.json_schema_extra['example']}")
-            if row.id in seen:
-                yield fault(f"{table}.{i}.id", f"'{row.id}' again, which stands in {seen[row.id]}",
-                            "each feature once, to be added or to be left", "remove one of the two")
-            elif row.id is not None:
-                seen[row.id] = f"{table}.{i}"
+            number, before = row_of(row), seen.setdefault(row.id or "", {})
+            again = next((at for n, at in before.items() if n == number or None in (n, number)), "")
+            if again and row.id is not None:
+                yield fault(f"{table}.{i}.id", f"'{row.id}' again, which stands in {again}",
+                            "each feature once, to be added or to be left", "remove one of the two, or state the row "
+                            "of each")
+            before.setdefault(number, f"{table}.{i}")
     yield from _shelf(sheet.stock, fault)
     if sheet.bias.carry is not None and sheet.bias.reason is None:
         yield fault("bias.reason", "nothing", "a text", f"say why carry = \"{sheet.bias.carry}\" was chosen")
     if sheet.bias.carry == "yes" and not sheet.measured.file:
         yield fault("bias.carry", "'yes'", "no, unless [measured] names field measurements: bias is known from them",
                     'add file = "field.csv" under [measured], or write carry = "no"')
+
+
+def row_of(named: Added | Left) -> int | None:
+    """The row of the listing that stands beside an id; None when none is stated."""
+    return None if named.row is None else int(named.row.base)
 
 
 def _shelf(stock: Sequence[Stock], fault: Callable[[str, str, str, str], Fault]) -> Iterator[Fault]:

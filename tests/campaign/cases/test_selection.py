@@ -144,6 +144,37 @@ def test_a_feature_that_is_not_in_the_ranking_is_a_fault(tmp_path):
         "ranked.parquet; a row with a fault stands in faults.csv"]
 
 
+TWINS = ({}, {"feature_id": "M-01"}, {})
+
+
+@pytest.mark.parametrize("table", ["add", "leave"])
+def test_an_id_that_several_rows_have_needs_its_row(tmp_path, table):
+    more = 'by = "E. Example"\n' if table == "leave" else ""
+    text = f'[[{table}]]\nid = "M-01"\nreason = "x"\n{more}'
+
+    def found(named, *rows):
+        with pytest.raises(CaseFaults) as raised:
+            select(blocks(helper.rows(*rows)), load_campaign(helper.campaign(tmp_path, 1, named)))
+        return [str(f) for f in raised.value.faults]
+    assert found(text, *TWINS) == [
+        f"CAMPAIGN.toml, line 8: {table}.0.id: found 'M-01', which 2 ranked rows have: 2, 3; allowed: one feature. To "
+        f"mend: state which one is meant: add row = N with its row in the listing, a [[{table}]] for each"]
+    assert found(text + "row = 4\n", *TWINS)[0].startswith(
+        f"CAMPAIGN.toml, line {10 + bool(more)}: {table}.0.row: found 4; allowed: a ranked row of 'M-01': 2, 3.")
+
+
+def test_of_rows_with_one_id_only_the_row_that_is_named_is_left_or_added(chosen):
+    leave = '[[leave]]\nid = "M-01"\nrow = 3\nreason = "pipe is replaced"\nby = "E. Example"\n'
+    s = chosen(leave, *TWINS)
+    assert [r["row"] for c in s.chosen for r in c.rows] == [2, 4]
+    assert [(x.row["row"], x.reason) for x in s.left] == [(3, "left by E. Example: pipe is replaced")]
+    add = '[[add]]\nid = "M-01"\nrow = 2\nreason = "seen"\n'
+    s = chosen(leave + add, SOUND, SOUND | {"feature_id": "M-01"}, SOUND)
+    assert [r["row"] for c in s.chosen for r in c.rows] == [2] and [x.row["row"] for x in s.left] == [3]
+    assert ids(chosen('[[leave]]\nid = "M-03"\nrow = 4\nreason = "x"\nby = "E. Example"\n', *TWINS)) == [
+        ["M-01"], ["M-01"]]
+
+
 def test_neighbours_become_one_repair_that_names_all_its_rows_and_counts_once(chosen):
     s = chosen("[select]\nmost = 2\n", {"repair": "g1"}, SOUND, {"repair": "g1"}, SOUND | {"repair": "g1"}, {}, {},
                SOUND | {"repair": "g2"})

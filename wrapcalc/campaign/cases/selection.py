@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from wrapcalc import units
-from wrapcalc.campaign.model import REPAIRS, RULES, Campaign, Plan
+from wrapcalc.campaign.model import REPAIRS, RULES, Campaign, Plan, row_of
 from wrapcalc.campaign.screening.known import AHEAD, DEPTH_NOT_KNOWN, DEPTHS
 from wrapcalc.errors import CaseFaults, Fault
 from wrapcalc.fields import RESERVED_NAME
@@ -100,23 +100,24 @@ def select(blocks: Blocks, plan: Plan, as_measured: Mapping[int, Mapping[str, An
     blocks: gives the ranked rows from the first to the last, as often as it is called. A row that is under repair is
     never dug again, but is told where its depth goes ahead of what the repair was designed for; a feature that
     [[leave]] names is not dug unless it acts with one that is. Raises CaseFaults for a feature in [[add]] or [[leave]]
-    that the ranking does not hold.
+    that the ranking does not hold, or whose id several ranked rows have and whose row is not stated.
 
     as_measured: what `measured_rows.as_measured` judges by row number. The rules look at a measured row twice, as
     listed and as measured, and what either reading asks for is done.
     """
     sheet = plan.sheet
     out = Selection(_rule(sheet))
-    adds, leaves = {a.id: a for a in sheet.add}, {x.id: x for x in sheet.leave}
+    adds, leaves = ({(x.id, row_of(x)): x for x in rows} for rows in (sheet.add, sheet.leave))
+    by_name = sorted({str(i) for i, _ in (*adds, *leaves)})
     picked: list[tuple[int, dict[str, Any], list[str]]] = []
     waiting: list[tuple[int, dict[str, Any], str]] = []
-    seen: set[str] = set()
+    seen: dict[str, list[int]] = {}
     place, undecided = 0, Counter[str]()
     for block in blocks():
         rules = [*_matches(block, sheet), *_as_measured(block, as_measured or {}, sheet)]
         ids = block["feature_id"]
         taken = np.any([mask for _, mask in rules], axis=0)
-        named = np.isin(ids.astype(object), list({*adds, *leaves})) if adds or leaves else np.zeros(len(ids), bool)
+        named = np.isin(ids.astype(object), by_name) if by_name else np.zeros(len(ids), bool)
         asks = np.isin(block["disposition"], REPAIRS) | np.isfinite(_floats(block, "deadline_days", np.inf))
         asks |= _asked_as_measured(block, as_measured or {})
         lacking = (block["disposition"] == NO_DATA) & ~taken & ~asks & ~named
@@ -125,13 +126,15 @@ def select(blocks: Blocks, plan: Plan, as_measured: Mapping[int, Mapping[str, An
         for i in np.flatnonzero(taken | named | asks | _off_plan(block)).tolist():
             row, feature = _row(block, i), str(ids[i])
             why = [text for text, mask in rules if mask[i]]
-            seen.add(feature)
-            if feature in adds:
-                why.insert(0, f"added: {adds[feature].reason}")
+            if named[i]:
+                seen.setdefault(feature, []).append(int(row["row"]))
+            added, left = (of.get((feature, int(row["row"])), of.get((feature, None))) for of in (adds, leaves))
+            if added is not None:
+                why.insert(0, f"added: {added.reason}")
             if row.get("under_repair"):
                 waiting.append((place + i, row, _under(row, plan.display)))
-            elif feature in leaves:
-                waiting.append((place + i, row, f"left by {leaves[feature].by}: {leaves[feature].reason}"))
+            elif left is not None:
+                waiting.append((place + i, row, f"left by {left.by}: {left.reason}"))
             elif why:
                 picked.append((place + i, row, why))
             else:
@@ -139,7 +142,7 @@ def select(blocks: Blocks, plan: Plan, as_measured: Mapping[int, Mapping[str, An
         place += len(ids)
     out.rows, out.undecided = place, dict(sorted(undecided.items()))
     out.told += _told_off_plan([row for _, row, _ in waiting])
-    _refuse_unknown(plan, [*adds, *leaves], seen)
+    _refuse_unknown(plan, seen)
     _join(out, sheet, picked, waiting, blocks, as_measured or {})
     return out
 
@@ -271,15 +274,27 @@ def _rule(sheet: Campaign) -> str:
     return text + cut
 
 
-def _refuse_unknown(plan: Plan, wanted: list[str], seen: set[str]) -> None:
+def _refuse_unknown(plan: Plan, seen: Mapping[str, list[int]]) -> None:
+    """seen: the ranked rows of each id that is named."""
     sheet, name, lines = plan.sheet, shown_name(plan.path), line_numbers(plan.raw)
     faults = []
     for table, rows in (("add", sheet.add), ("leave", sheet.leave)):
         for i, row in enumerate(rows):
-            if row.id not in seen:
+            there, number = sorted(seen.get(str(row.id), [])), row_of(row)
+            which = ", ".join(map(str, there[:_NAMED])) + " and more" * (len(there) > _NAMED)
+            if not there:
                 faults.append(Fault(name, f"{table}.{i}.id", f"'{row.id}'", "a feature of the ranked table",
                                     "look it up in ranked.parquet; a row with a fault stands in faults.csv",
                                     lines.get(f"{table}.{i}.id")))
+            elif number is None and len(there) > 1:
+                faults.append(Fault(name, f"{table}.{i}.id",
+                                    f"'{row.id}', which {len(there)} ranked rows have: {which}", "one feature",
+                                    f"state which one is meant: add row = N with its row in the listing, a [[{table}]] "
+                                    "for each", lines.get(f"{table}.{i}.id")))
+            elif number is not None and number not in there:
+                faults.append(Fault(name, f"{table}.{i}.row", str(number), f"a ranked row of '{row.id}': {which}",
+                                    "correct one of the two; a row with a fault stands in faults.csv",
+                                    lines.get(f"{table}.{i}.row")))
     if faults:
         raise CaseFaults(faults)
 

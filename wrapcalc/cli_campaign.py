@@ -76,10 +76,21 @@ def campaign(args: argparse.Namespace) -> int:
         name = p.result.case_id or Path(p.result.source).stem
         print(f"[{p.finished}/{p.total}] {name}: {what}   {p.per_minute:.0f} a minute{left}", flush=True)
 
-    run = run_campaign(args.file, out, workers=args.workers, scheduler=args.scheduler, isolated=args.isolated,
-                       progress=progress, fail=lambda line: print(f"FAILED: {line}", file=sys.stderr, flush=True))
-    from wrapcalc.campaign.finish import finish
-    print("\n".join(finish(run)))
+    told: list[str] = []
+
+    def then(run) -> None:
+        from wrapcalc.campaign.finish import finish
+        told.extend(finish(run))
+
+    try:
+        run = run_campaign(args.file, out, workers=args.workers, scheduler=args.scheduler, isolated=args.isolated,
+                           progress=progress, then=then,
+                           fail=lambda line: print(f"FAILED: {line}", file=sys.stderr, flush=True))
+    except KeyboardInterrupt:
+        from wrapcalc.campaign.folder import outputs_wait
+        print("\n".join(outputs_wait(out)), file=sys.stderr)
+        raise
+    print("\n".join(told))
     return 1 if run.failures or run.faulty_rows else 0
 
 

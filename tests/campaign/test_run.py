@@ -16,7 +16,8 @@ import pytest
 from tests.helpers import campaign as helper
 from wrapcalc.campaign import run as runs
 from wrapcalc.campaign.cases import sources
-from wrapcalc.campaign.run import CASES, PACKAGES, RANKED, SCREENING, TOLD, held, run_campaign
+from wrapcalc.campaign.folder import held
+from wrapcalc.campaign.run import CASES, PACKAGES, RANKED, SCREENING, TOLD, run_campaign
 from wrapcalc.errors import CaseFaults, Fault, PackageError
 from wrapcalc.package import build, digests
 

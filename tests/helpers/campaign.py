@@ -16,7 +16,8 @@ from wrapcalc.campaign import run as runs
 from wrapcalc.campaign.cases import sources
 
 COLUMNS: dict[str, Any] = {
-    "row": 0, "feature_id": "", "kind": "external metal loss", "survey [mm]": 0.0, "depth [mm]": 3.4,
+    "row": 0, "feature_id": "", "kind": "external metal loss", "survey [mm]": 0.0, "clock [h]": 6.0,
+    "depth [mm]": 3.4, "relative depth": 0.4,
     "length [mm]": 180.0, "wall [mm]": 8.7, "disposition": "repair", "reason": "", "deadline days [d]": np.inf,
     "repair factor": 1.2, "safe pressure [MPa]": 7.0, "repair": "", "under repair": ""}
 
@@ -61,6 +62,7 @@ def fake_screen(plan: Any, folder: Path) -> None:
     """As many rows as the listing says."""
     folder.mkdir()
     write_ranked(folder / "ranked.parquet", rows(*[{}] * int(plan.listing.read_text())))
+    (folder / "screening.json").write_text('{"totals": {"faulty": 0}}', encoding="utf-8")
 
 
 class FakeCases:

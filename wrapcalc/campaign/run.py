@@ -13,8 +13,8 @@ import os
 import shutil
 import tempfile
 import time
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import AbstractContextManager, contextmanager, nullcontext
+from collections.abc import Callable, Mapping
+from contextlib import AbstractContextManager, ExitStack, nullcontext
 from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
@@ -23,6 +23,7 @@ from wrapcalc import __version__
 from wrapcalc.campaign.cases import sources
 from wrapcalc.campaign.cases.selection import Selection, ranked_blocks, select
 from wrapcalc.campaign.cluster import Cluster
+from wrapcalc.campaign.folder import held, put_away, write_aside
 from wrapcalc.campaign.ledger import Ledger, tool
 from wrapcalc.campaign.measured.carried import carried, pairs, with_allowance
 from wrapcalc.campaign.measured.measured import Measured, Replaced, read_measured
@@ -31,7 +32,7 @@ from wrapcalc.campaign.model import Plan, load_campaign
 from wrapcalc.campaign.screening.screen import TOLD as SCREENED
 from wrapcalc.errors import CaseFaults, Fault, PackageError, WrapcalcError
 from wrapcalc.package import digests
-from wrapcalc.package.build import Result, host_name, prepare_output, remove_leftovers
+from wrapcalc.package.build import Result, prepare_output, remove_leftovers
 from wrapcalc.package.many import package_all
 from wrapcalc.reading import line_numbers, shown_name
 from wrapcalc.units import shown
@@ -43,7 +44,6 @@ SCREENING, CASES, PACKAGES, TOLD = "screening", "cases", "packages", "campaign.j
 BASE = "base-with-bias"
 RANKED = "ranked.parquet"
 _LEDGER, _WRITTEN, _MADE_FROM = "finished.jsonl", "cases.json", "screening.made-from.json"
-_LOCK, _HOLDER = ".campaign.lock", ".campaign.holder"
 
 
 @dataclass(frozen=True)
@@ -102,25 +102,31 @@ class CampaignRun:
 
 def run_campaign(path: Path, out: Path, *, workers: int = 1, scheduler: str | None = None, isolated: bool = False,
                  progress: Callable[[Progress], None] = lambda p: None,
-                 fail: Callable[[str], None] = lambda line: None) -> CampaignRun:
+                 fail: Callable[[str], None] = lambda line: None,
+                 then: Callable[[CampaignRun], object] = lambda run: None) -> CampaignRun:
     """Run a campaign into the folder `out`, or go on with one that was stopped.
 
     workers: processes of this computer; scheduler: address of a dask scheduler, whose workers do the packages instead.
-    progress is called as each package ends, fail with one line for each that cannot be made. Raises CaseFaults for
-    faults of the campaign file and what it names, PackageError when the folder or the cluster cannot be used or
-    another run works in the folder; KeyboardInterrupt passes. The folder is consistent after each.
+    progress is called as each package ends, fail with one line for each that cannot be made, then with all of them,
+    while no other run may begin in the folder. Raises CaseFaults for faults of the campaign file and what it names,
+    PackageError when the folder or the cluster cannot be used or another run works in the folder; KeyboardInterrupt
+    passes. The folder is consistent after each: what an earlier run made of its packages is put away (`superseded`)
+    before anything changes that it was made of.
     """
     plan = load_campaign(path)
     _refuse_own_packages(plan, out)
     sources.refuse_days(plan)
     measured = read_measured(plan.measured) if plan.measured else Measured()
-    with _connected(scheduler) as cluster:  # before any work: what is wrong there is told at once and leaves nothing
-        prepare_output(out)
-        with held(out):
+    with ExitStack() as lock:
+        with _connected(scheduler) as cluster:  # before any work: what is wrong there is told at once, leaves nothing
+            prepare_output(out)
+            lock.enter_context(held(out))
             remove_leftovers(out / PACKAGES)
             for leftover in out.glob(".aside-*"):
                 shutil.rmtree(leftover, ignore_errors=True) if leftover.is_dir() else leftover.unlink(missing_ok=True)
-            return _run(plan, measured, out, workers, isolated and cluster is None, cluster, progress, fail)
+            run = _run(plan, measured, out, workers, isolated and cluster is None, cluster, progress, fail)
+        then(run)
+        return run
 
 
 def _connected(scheduler: str | None) -> AbstractContextManager[Cluster | None]:
@@ -162,9 +168,11 @@ def _run(plan: Plan, measured: Measured, out: Path, workers: int, isolated: bool
     for case, finished in done.items():
         _keep(run, case, Result(str(case), "unchanged", finished.case_id, finished.folder), finished.manifest)
     run.kept = len(done)
+    rest = [c for c in todo if c not in done]
+    run.complete = not rest
     _tell(run)  # so that what stands there belongs to the cases, should the run be killed
     try:
-        _package(run, [c for c in todo if c not in done], ledger, workers, isolated, cluster, progress, fail)
+        _package(run, rest, ledger, workers, isolated, cluster, progress, fail)
         run.complete = True
     finally:
         _tell(run)
@@ -205,53 +213,6 @@ def _keep(run: CampaignRun, case: Path, result: Result, manifest: Mapping[str, A
                                  manifest["record_sha256"]))
 
 
-# -- one run at a time --------------------------------------------------------------------------------------------
-@contextmanager
-def held(out: Path) -> Iterator[None]:
-    """Within, no other run works in the folder. The system lets go of the lock when the process dies, however."""
-    try:
-        from filelock import FileLock, Timeout
-    except ImportError:
-        raise PackageError("a campaign needs filelock and pyarrow: pip install 'wrapcalc[campaign]'") from None
-    lock = FileLock(out / _LOCK, timeout=0)
-    try:
-        lock.acquire()
-    except Timeout:
-        raise PackageError(f"{out}: another run works in this folder{_holder(out)}; wait until it ends, or choose "
-                           "another --out folder") from None
-    except (OSError, NotImplementedError) as e:
-        raise PackageError(f"{out}: the folder cannot be locked ({e}); choose a folder on a disk of this "
-                           "computer") from None
-    try:
-        write_aside(out / _HOLDER, json.dumps({"process": os.getpid(), "host": host_name().partition(".")[0],
-                                               "since": time.strftime("%Y-%m-%d %H:%M:%S")}).encode())
-        yield
-    finally:
-        lock.release()
-
-
-def _holder(out: Path) -> str:
-    """Who holds the folder, in words; nothing when that cannot be read."""
-    try:
-        about = json.loads((out / _HOLDER).read_bytes())
-        return f" (process {about['process']} on {about['host']}, since {about['since']})"
-    except (OSError, ValueError, KeyError, TypeError):
-        return ""
-
-
-def write_aside(path: Path, raw: bytes) -> None:
-    """Write a file so that it is there whole or not at all."""
-    handle, name = tempfile.mkstemp(prefix=".aside-", dir=path.parent)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(raw)
-        os.chmod(name, 0o644)
-        os.replace(name, path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
-
-
 # -- screening ----------------------------------------------------------------------------------------------------
 def screened(plan: Plan, measured: Measured, out: Path) -> tuple[dict[str, str], float]:
     """Screen the listing into out/screening, unless what is there was made of the same files.
@@ -281,6 +242,7 @@ def screened(plan: Plan, measured: Measured, out: Path) -> tuple[dict[str, str],
             if more > 0:
                 os.rename(aside / SCREENING, aside / "without")
                 sources.screen(with_allowance(plan, more, aside / BASE), aside / SCREENING)
+        put_away(out)
         if folder.exists():
             os.rename(folder, aside / "before")
         os.rename(aside / SCREENING, folder)
@@ -339,6 +301,8 @@ def _place(files: Mapping[str, bytes], out: Path) -> None:
         elif digest not in (wanted.get(name), *written.get(name, ())) and (name in wanted or name in written):
             raise PackageError(f"{folder / name}: this file was changed since the campaign wrote it. State what you "
                                "know in the base case or the field measurements, move this file away and run again")
+    if any(there.get(n) != d for n, d in wanted.items()) or any(n in there and n not in wanted for n in written):
+        put_away(out)
     # Both contents are ours from here on: a kill between the two must not look like somebody's change.
     write_aside(index, _json({n: sorted({*written.get(n, ()), *([wanted[n]] if n in wanted else [])})
                               for n in {*written, *wanted}}))
@@ -354,7 +318,15 @@ def _place(files: Mapping[str, bytes], out: Path) -> None:
 # -- what became of it --------------------------------------------------------------------------------------------
 def _tell(run: CampaignRun) -> None:
     """Write campaign.json: the same for the same inputs, however often the run was stopped; no times."""
-    write_aside(run.out / TOLD, _json(told(run)))
+    path, raw = run.out / TOLD, told_bytes(run)
+    if not (path.is_file() and path.read_bytes() == raw):
+        put_away(run.out)
+        write_aside(path, raw)
+
+
+def told_bytes(run: CampaignRun) -> bytes:
+    """campaign.json."""
+    return _json(told(run))
 
 
 def told(run: CampaignRun) -> dict[str, Any]:

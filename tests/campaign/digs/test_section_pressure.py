@@ -66,7 +66,7 @@ def test_the_dig_list_of_a_campaign_hears_of_what_failed_and_of_older_revisions(
     make.package(out / "packages", "A", 2, interim=6.0)
     (out / "screening").mkdir()
     helper.write_ranked(out / "screening" / "ranked.parquet", helper.rows({}, {}))
-    monkeypatch.setattr(rolled, "_drawn", lambda run: {})
+    monkeypatch.setattr(rolled, "drawn", lambda ranked, chosen: {})
     rows = helper.rows({}, {})
     chosen = [Chosen(case, ({"row": r["row"], "feature_id": r["feature_id"]},), ("x",))
               for case, r in zip("AB", rows, strict=True)]

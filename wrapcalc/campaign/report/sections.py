@@ -6,6 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
 
+#: So many lines before a figure stay with it on one page.
+_FEW = 6
+
 
 @dataclass(frozen=True)
 class Table:
@@ -59,7 +62,15 @@ class Section:
 
     def html(self) -> str:
         """What stands below the heading, as HTML."""
-        return "".join(f"<p>{escape(p)}</p>" if isinstance(p, str) else p.html() for p in self.parts)
+        return "".join(self.lead_and_rest())
+
+    def lead_and_rest(self) -> tuple[str, str]:
+        """The same in two: a figure that stands first or after a few lines, with these, which stays with the heading
+        when pages are broken, and the rest."""
+        parts = [f"<p>{escape(p)}</p>" if isinstance(p, str) else p.html() for p in self.parts]
+        first = next((i for i, p in enumerate(self.parts) if not isinstance(p, str)), len(parts))
+        head = first + 1 if first < _FEW and first < len(parts) and isinstance(self.parts[first], Figure) else 0
+        return "".join(parts[:head]), "".join(parts[head:])
 
     def text(self) -> str:
         """What stands below the heading, as text."""

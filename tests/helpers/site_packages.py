@@ -104,6 +104,29 @@ def changed(folder: Path, change: Callable[[dict[str, Any]], Any]) -> Path:
     return folder
 
 
+def approve(package: Path, on: str = "2026-05-03") -> None:
+    """Approve a package, as far as the register reads it."""
+    folder = package.parent / "approval" / package.name
+    folder.mkdir(parents=True)
+    digests.write_manifest(folder, {"kind": "approval", "package": package.name, "approver": "C", "approved_on": on,
+                                    "package_manifest_sha256": _digest(package)})
+
+
+def close(package: Path, verdict: str = "accepted", *, number: int = 1, on: str = "2026-09-01") -> None:
+    """Close a package out, as far as the register reads it."""
+    folder = package.parent / "closeout" / f"{package.name}-{number}"
+    folder.mkdir(parents=True)
+    data = {"schema": 1, "package": package.name, "closeout_revision": number, "verdict": verdict, "closed_on": on,
+            "package_manifest_sha256": _digest(package), "accepted_by": "D", "next_inspection": "2027-09-01",
+            "end_of_life": "2046-09-01", "batches": [], "nonconformances": [], "pressure_restored": None, "items": []}
+    (folder / "closeout.json").write_text(json.dumps(data), encoding="utf-8")
+    digests.write_manifest(folder, {"kind": "close-out", "package": package.name})
+
+
+def _digest(package: Path) -> str:
+    return digests.sha256((package / digests.MANIFEST).read_bytes())
+
+
 def settings(*, discovery: str = "2026-06-30", display: str = "SI", **dig: Any) -> Campaign:
     """A campaign; dig: fields of [dig], all of them stated unless None."""
     usual = {"start": "2026-08-03", "crews": 1, "hours_per_day": "10 h", "hours_dig_per_m3": "0.4 h",

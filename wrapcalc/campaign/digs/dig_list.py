@@ -3,7 +3,8 @@
 Order: deadline (immediate first; then so many days after a discovery that nobody dated, which may be past; then by
 date; then sites without enough data; then those without a deadline), then repair factor, greatest first, one that is
 not known before all; then consequence (a high-consequence area that nobody denied before one that is denied, then the
-higher class location, one that is not stated before all); then the name of the case.
+higher class location, one that is not stated before all); then the name of the case. Sites whose package was
+accepted by a close-out stand at the end, as done.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from typing import Any
 
 import numpy as np
 
+from wrapcalc.campaign.closed import Own, own_of
 from wrapcalc.campaign.digs.dig_terms import Deadline, Hours, Risk, deadline, hours, risk
 from wrapcalc.campaign.digs.section_pressure import NO_LIMIT, Section, sections
 from wrapcalc.campaign.model import Campaign
@@ -47,7 +49,7 @@ Rows = Mapping[str, Sequence[Mapping[str, Any]]]
 class Place:
     """One site of the list. survey: mm by survey, None when not known; materials: in brief; windows: of the weather, by
     the forecast of its package; verdict: on its planned start; stock: "" until the order is known; told: what stands
-    against it or is not stated."""
+    against it or is not stated. state: of its package by the register of its folder; done: a close-out accepted it."""
 
     number: int
     case_id: str
@@ -66,6 +68,8 @@ class Place:
     stock: str
     access: str
     told: tuple[str, ...]
+    state: str = ""
+    done: bool = False
 
 
 @dataclass(frozen=True)
@@ -88,19 +92,29 @@ class DigList:
 def dig_list(packages: Sequence[Path], settings: Campaign, snapshot: Snapshot | None = None,
              chosen_rows: Rows | None = None) -> DigList:
     """The dig list of a campaign. snapshot: the register of earlier repairs, whose restrictions hold, too; chosen_rows:
-    what the screening says of the rows of each case. A package that cannot be read is a line in `problems`."""
+    what the screening says of the rows of each case. A package that cannot be read is a line in `problems`. What was
+    accepted by a close-out beside its package is done: it stands at the end, and nobody has to go there."""
     display = str(settings.campaign.display or "SI")
     found = settings.campaign.discovery_date
     discovery = datetime.date.fromisoformat(str(found)) if found else None
     read = read_sites(packages)
-    problems = list(read.problems)
+    own = own_of(packages)
+    problems = [*read.problems, *own.problems]
     rows = chosen_rows or {}
     drafts = counted(read.sites, lambda s: _draft(s, settings, display, discovery, rows.get(s.case_id, ())), problems)
-    pressures = sections(read, snapshot)
-    places = [replace(p, section=pressures[s.case_id]) for s, p in drafts]
-    places.sort(key=lambda p: (p.deadline.key, p.risk.key, p.case_id))
+    pressures = sections(read, snapshot, own)
+    places = [_as_far(replace(p, section=pressures[s.case_id], state=own.state(s)), s, own) for s, p in drafts]
+    places.sort(key=lambda p: (p.done, p.deadline.key, p.risk.key, p.case_id))
     return DigList(tuple(replace(p, number=i) for i, p in enumerate(places, 1)),
                    tuple(sorted(problems, key=lambda p: (p.package, p.words))), display)
+
+
+def _as_far(p: Place, site: Site, own: Own) -> Place:
+    """A place with what has become of its package."""
+    done, perhaps = own.done(site), own.perhaps(site)
+    if done:
+        return replace(p, done=True, stock=done)
+    return replace(p, told=(perhaps, *p.told)) if perhaps else p
 
 
 _NOWHERE = Section("", (), (), None, None, ())
@@ -151,7 +165,7 @@ def _brief(needs: Iterable[Need], display: str) -> str:
 
 def with_stock(found: DigList, order: Order) -> DigList:
     """The same list, each site with what the order says of its materials: ready, or what is short."""
-    return replace(found, places=tuple(replace(p, stock=_stock(p, order)) for p in found.places))
+    return replace(found, places=tuple(p if p.done else replace(p, stock=_stock(p, order)) for p in found.places))
 
 
 def _stock(p: Place, order: Order) -> str:
@@ -171,7 +185,7 @@ def dig_columns(display: str) -> tuple[Column, ...]:
     """Columns of the dig list, in the units of `display`."""
     far, pressure = column_unit("m", display), column_unit("MPa", display)
     return (Column("place", WHOLE), Column("site", TEXT), Column("package", TEXT), Column("section", TEXT),
-            Column("joint", TEXT), Column("survey", NUMBER, far), Column("decision", TEXT),
+            Column("joint", TEXT), Column("survey", NUMBER, far), Column("decision", TEXT), Column("state", TEXT),
             Column("deadline", TEXT), Column("deadline date", TEXT), Column("repair factor", NUMBER),
             Column("high-consequence area", TEXT), Column("class location", NUMBER), Column("expected", NUMBER, "h"),
             *(Column(f"of that {t}", NUMBER, "h") for t in _TERMS), Column("how counted", TEXT),
@@ -190,6 +204,7 @@ def _row(p: Place, display: str) -> dict[str, Any]:
     how = [f"{t.label}: {t.how}" + (f" ({', '.join(t.refs)})" if t.refs else "") for t in p.hours.terms]
     return {"place": p.number, "site": p.case_id, "package": p.package, "section": p.section.name, "joint": p.joint,
             "survey": in_display(None if p.survey is None else p.survey / 1000, "m", display), "decision": p.decision,
+            "state": p.state,
             "deadline": p.deadline.words, "deadline date": p.deadline.date.isoformat() if p.deadline.date else "",
             "repair factor": _number(p.risk.factor), "high-consequence area": p.risk.consequence,
             "class location": _number(p.risk.class_location), "expected": _number(p.hours.total),

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import datetime
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from wrapcalc.campaign.digs.dig_list import DigList, Place
@@ -89,9 +89,9 @@ class Season:
 
 
 def season(found: DigList, settings: Campaign) -> Season:
-    """Put the sites of the list on days. Without [dig] start, crews and hours_per_day nothing is put anywhere: the
-    reason stands for each site, and its deadline among those of which nobody knows."""
-    dig = settings.dig
+    """Put the sites of the list on days; those that are done need none. Without [dig] start, crews and hours_per_day
+    nothing is put anywhere: the reason stands for each site, and its deadline among those of which nobody knows."""
+    dig, found = settings.dig, replace(found, places=tuple(p for p in found.places if not p.done))
     lacking = [f"dig.{n}" for n in ("start", "crews", "hours_per_day") if getattr(dig, n) is None]
     if lacking:
         why = f"{', '.join(lacking)} not stated"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
+from wrapcalc.campaign.closed import Own
 from wrapcalc.campaign.report.site_record import Read, Site, shown
 from wrapcalc.register.restrictions import Restriction, restrictions, same_section, unknown_limits
 from wrapcalc.register.state import Snapshot
@@ -19,10 +20,11 @@ class Section:
     """Pressures of one hydraulic section, MPa gauge.
 
     open: every open restriction, of the register and of the cases, the lowest first. beside: (case, pressure) of each
-    site while people stand beside the pipe, None where it is not known. lowest: the lowest open restriction, None when
-    none is open. occupied: the pressure at which the section is held while anybody is in any of its trenches; None when
-    one of its sites has no limit: then nobody enters any of them. doubts: why the pressures may not be complete:
-    packages whose limit nobody can read, which may hold here, too, and selected cases without a result.
+    site that is still to be worked at while people stand beside the pipe, None where it is not known. lowest: the
+    lowest open restriction, None when none is open. occupied: the pressure at which the section is held while anybody
+    is in any of its trenches; None when one of its sites has no limit: then nobody enters any of them, and when no site is
+    still to be worked at. doubts: why the pressures may not be complete: packages whose limit nobody can read, which
+    may hold here, too, and selected cases without a result.
     """
 
     name: str
@@ -36,7 +38,9 @@ class Section:
         """Both pressures and their sources, for print."""
         out = "no open restriction is known" if self.lowest is None else (
             f"at most {shown(self.lowest, 'MPa', display)} ({self.open[0].source})")
-        if self.occupied is None:
+        if not self.beside:
+            out += "; no site of this section is still to be worked at"
+        elif self.occupied is None:
             silent = ", ".join(c for c, p in self.beside if p is None)
             out += f"; while anybody is in a trench of this section: {NO_LIMIT} ({silent})"
         else:
@@ -49,17 +53,23 @@ class Section:
         return of[0] if of else self.open[0].source
 
 
-def sections(read: Read, snapshot: Snapshot | None) -> dict[str, Section]:
+def sections(read: Read, snapshot: Snapshot | None, own: Own | None = None) -> dict[str, Section]:
     """The section of each site, by case.
 
     A package that the register knows by its digest counts as the register says, approvals and close-outs and all; every
     other one counts as if nothing had lifted its limits. Where no section is stated, the text of the line stands for
     it, as in the register; whether such a site lies in a section of that line that others state is a doubt of both.
+    own: what has become of these packages; nobody stands beside the pipe where one is done.
     """
     known = {s.revision.digest for s in snapshot.standings} if snapshot else set()
+    own = own or Own()
+    ours = {(s.case_id, s.known.revision) for s in (*read.older, *read.sites) if s.known.digest in own.standings}
+    known |= set(own.standings)
+    held = [r for r in own.restrictions if (r.case_id, r.revision) in ours]
     mine = [s.known for s in (*read.older, *read.sites) if s.known.digest not in known]
     mine.sort(key=lambda r: (r.case_id, r.revision))
-    opened = dict.fromkeys(r for r in (*(snapshot.restrictions if snapshot else ()), *restrictions(mine, ())) if r.open)
+    opened = dict.fromkeys(r for r in (*(snapshot.restrictions if snapshot else ()), *held, *restrictions(mine, ()))
+                           if r.open)
     lost = dict.fromkeys((*(unknown_limits(snapshot) if snapshot else ()), *read.unread))
     by_section: dict[str, list[Site]] = {}
     for s in read.sites:
@@ -68,7 +78,7 @@ def sections(read: Read, snapshot: Snapshot | None) -> dict[str, Section]:
     for key, here in by_section.items():
         doubts = [_not_read(p) for p in lost]
         section = _section(here, [r for r in opened if same_section(r.section) == key],
-                           (*doubts, *_perhaps(here, read.sites)))
+                           (*doubts, *_perhaps(here, read.sites)), own)
         out |= {s.case_id: section for s in here}
     return out
 
@@ -116,9 +126,9 @@ def _lowest_first(r: Restriction) -> tuple:
     return r.pressure, r.case_id, r.revision, r.source
 
 
-def _section(here: Sequence[Site], opened: Sequence[Restriction], doubts: tuple[str, ...]) -> Section:
+def _section(here: Sequence[Site], opened: Sequence[Restriction], doubts: tuple[str, ...], own: Own) -> Section:
     return _held(here[0].known.section, sorted(opened, key=_lowest_first),
-                 tuple((s.case_id, s.known.beside) for s in here), doubts)
+                 tuple((s.case_id, s.known.beside) for s in here if not own.done(s)), doubts)
 
 
 def _held(name: str, opened: Sequence[Restriction], beside: tuple[tuple[str, float | None], ...],
@@ -126,5 +136,5 @@ def _held(name: str, opened: Sequence[Restriction], beside: tuple[tuple[str, flo
     """opened: the lowest first."""
     lowest = opened[0].pressure if opened else None
     limits = [p for _, p in beside] + ([lowest] if lowest is not None else [])
-    occupied = None if None in limits else min(p for p in limits if p is not None)
+    occupied = None if None in limits or not beside else min(p for p in limits if p is not None)
     return Section(name, tuple(opened), beside, lowest, occupied, doubts)

@@ -15,6 +15,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from wrapcalc.campaign.closed import own_of
 from wrapcalc.campaign.order.needs import ABRASIVE, CLOTH, CONSUMABLE, HARDENER, KINDS, Key, Need, needs_of
 from wrapcalc.campaign.order.shelf import Batch, Shelf, Taken, Wanted, fits, other_than, read_shelf
 from wrapcalc.campaign.report.site_record import WRAP, Problem, Site, counted, plain, read_sites, shown
@@ -96,7 +97,8 @@ class OrderLine:
 @dataclass(frozen=True)
 class Order:
     """The order. without: (case, decision) of sites that need no wrap; problems: packages that are not counted; told:
-    what the reader should know. confidence: of the spares of each line."""
+    what the reader should know. confidence: of the spares of each line; done: sites that were accepted by a close-out
+    and are in no line."""
 
     lines: tuple[OrderLine, ...]
     shelf: tuple[Batch, ...]
@@ -105,6 +107,7 @@ class Order:
     told: tuple[str, ...]
     confidence: float | None
     display: str = "SI"
+    done: tuple[str, ...] = ()
 
     @property
     def shortages(self) -> tuple[OrderLine, ...]:
@@ -138,14 +141,17 @@ def order_list(packages: Sequence[Path], stock: Sequence[Stock], *, confidence: 
     confidence: of the spares, None when the campaign does not state it: then none are counted. planned: first day of
     the work by case; done: day on which the wrap is laid, the planned day where it is not given. A batch counts for a
     site if it is in date until the release, the longest cure of the sheet after that day, with the margin of a single
-    site. Sites are served by planned day, those without a day get nothing from the shelf. display: "SI" or "US".
+    site. Sites are served by planned day, those without a day get nothing from the shelf. What a close-out beside its
+    package accepted needs nothing any more. display: "SI" or "US".
     Raises CalculationError for a confidence that is none.
     """
     if confidence is not None and not 0 < confidence < 1:
         raise CalculationError(f"order: a confidence of {confidence!r}")
     read = read_sites(packages)
-    problems = list(read.problems)
-    wraps = counted([s for s in read.sites if s.known.decision == WRAP], needs_of, problems)
+    own = own_of(packages)
+    problems = [*read.problems, *own.problems]
+    over = tuple(s.case_id for s in read.sites if own.done(s))
+    wraps = counted([s for s in read.sites if s.known.decision == WRAP and s.case_id not in over], needs_of, problems)
     days = {s.case_id: _days(s, planned, done or {}) for s, _ in wraps}
     pools: dict[Key, _Pool] = {}
     for site, needs in sorted(wraps, key=lambda x: (days[x[0].case_id][0] or datetime.date.max, x[0].case_id)):
@@ -156,10 +162,13 @@ def order_list(packages: Sequence[Path], stock: Sequence[Stock], *, confidence: 
     shelf = Shelf(batches)
     _refuse(shelf, batches, ordered, told)
     lines = _Allocation(shelf, days, confidence).lines(ordered)
+    if over:
+        told.append(f"accepted by a close-out and not in the order: {', '.join(over)}; [[stock]] has to be what is on "
+                    "the shelf now, without what was laid there")
     told += _told(lines, days, [s for s, _ in wraps])
     without = tuple((s.case_id, s.known.decision) for s in read.sites if s.known.decision != WRAP)
     return Order(tuple(lines), shelf.batches(), without, tuple(problems), tuple(dict.fromkeys(told)), confidence,
-                 display)
+                 display, over)
 
 
 def _place(k: Key) -> tuple:

@@ -129,14 +129,14 @@ def _map(data: Mapping[str, Any], n: Numbers) -> list[Any]:
     else:
         scale, unit = (1 / 304.8, "ft") if n.us else (1e-3, "m")
         over = {m: k for m, k in data["not_drawn"].items() if k}
-        note = (f"Not drawn, since lower in the ranking: {', '.join(f'{k} {m}' for m, k in over.items())}."
+        note = (f" Not drawn, since lower in the ranking: {', '.join(f'{k} {m}' for m, k in over.items())}."
                 if over else "")
         svg = line_map(points={m: [(x * scale, c) for x, c in p] for m, p in data["places"].items()},
-                       start=ends[0] * scale, end=ends[1] * scale, unit=unit, title="Anomalies along the line",
-                       note=note)
+                       start=ends[0] * scale, end=ends[1] * scale, unit=unit, title="Anomalies along the line")
         shown = sum(len(p) for p in data["places"].values())
         total = shown + sum(over.values()) + sum(lost.values())
-        out.append(Figure(svg, f"{shown} of {total} anomalies by surveyed distance and clock, facing downstream."))
+        out.append(Figure(svg, f"{shown} of {total} anomalies by surveyed distance and clock, facing downstream."
+                               f"{note}"))
     for mark in reversed(MARKS):  # the chosen first
         if count := lost.get(mark, 0):
             names = data["no_place_named"][mark]

@@ -71,7 +71,11 @@ def test_a_length_is_converted_as_a_quantity_of_a_case_is(tmp_path, unit):
     ("h:mm", " 4:30 ", 4.5), ("degrees", "135", 4.5), ("degrees", "360", 0), ("degrees", "361", None),
     ("degrees", "-1", None), ("degrees", "90°", 3), ("decimal hours", "4.5", 4.5),
     ("decimal hours", "12.5", 0.5), ("decimal hours", "13", None), ("decimal hours", "12.999", 0.999),
-    ("decimal hours", "4:30", None)])
+    ("decimal hours", "4:30", None),
+    # a spreadsheet's time of day: hours / 24
+    ("share of a day", "0.1875", 4.5), ("share of a day", "0.5", 0), ("share of a day", "0", 0),
+    ("share of a day", "0.520833333333333", 0.5), ("share of a day", "0.54", 0.96), ("share of a day", "0.5417", None),
+    ("share of a day", "4.5", None), ("share of a day", "-0.1", None), ("share of a day", "", math.nan)])
 def test_a_clock_reads_from_0_to_less_than_12(tmp_path, unit, cell, value):
     how = mapping(tmp_path, clock=f'{{ column = "Clock", unit = "{unit}" }}')
     block = read(csv_file(tmp_path, row(Clock=cell)), how)
@@ -100,6 +104,7 @@ def test_a_depth_is_a_length_or_a_share(tmp_path, unit, cell, depth, share):
     ({"Clock": "24:30"}, "Clock", "'24:30'", "write 4:30"),
     ({"Clock": "4:30 pm"}, "Clock", "'4:30 pm'", "without AM or PM"),
     ({"Clock": "135"}, "Clock", "'135'", 'needs unit = "decimal hours" or "degrees"'),
+    ({"Clock": "0.1875"}, "Clock", "'0.1875'", 'the mapping needs unit = "share of a day", since a spreadsheet keeps'),
     ({"Length": "30 or 31"}, "Length", "'30 or 31'", "write one number"),
     ({"Length": "1 234"}, "Length", "'1 234'", 'decimal = "point" and thousands = "none"'),
     ({"Length": "see report"}, "Length", "'see report'", "name it in blank under [listing]"),

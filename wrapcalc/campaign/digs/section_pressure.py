@@ -22,9 +22,9 @@ class Section:
     open: every open restriction, of the register and of the cases, the lowest first. beside: (case, pressure) of each
     site that is still to be worked at while people stand beside the pipe, None where it is not known. lowest: the
     lowest open restriction, None when none is open. occupied: the pressure at which the section is held while anybody
-    is in any of its trenches; None when one of its sites has no limit: then nobody enters any of them, and when no site is
-    still to be worked at. doubts: why the pressures may not be complete: packages whose limit nobody can read, which
-    may hold here, too, and selected cases without a result.
+    is in any of its trenches; None when one of its sites has no limit: then nobody enters any of them, and when no
+    site is still to be worked at. doubts: why the pressures may not be complete: packages whose limit nobody can read,
+    which may hold here, too, and selected cases without a result.
     """
 
     name: str

@@ -17,6 +17,7 @@ import numpy as np
 from wrapcalc import units
 from wrapcalc.campaign.listing.blocks import RowFault
 from wrapcalc.campaign.listing.chunks import Cells, Chunk, heading
+from wrapcalc.campaign.listing.clock_sense import Clocks
 from wrapcalc.campaign.listing.columns import (
     ANGLE,
     CLOCK,
@@ -26,6 +27,7 @@ from wrapcalc.campaign.listing.columns import (
     H_MM,
     HOURS,
     KINDS,
+    OF_DAY,
     PER_CENT,
     SHARES,
     Known,
@@ -52,6 +54,8 @@ class Reader:
         self._mapping = mapping
         self._columns = mapping.columns
         self._blanks = frozenset(mapping.listing.blank)
+        #: Looks at the clocks while they are read.
+        self.clocks = Clocks(mapping)
 
     def read(self, chunk: Chunk) -> tuple[dict[str, np.ndarray], list[tuple[int, RowFault]]]:
         """Arrays of all rows of the chunk, and faults with their places in it."""
@@ -128,6 +132,8 @@ class Reader:
             base = values if unit == H_MM else _base(values, known, unit)
             outside = np.flatnonzero(_outside(base, values, known, unit)).tolist()
             out = base if known.holds != CLOCK else _hours(base, unit)
+        if unit == HOURS:
+            self.clocks.see(known.name, np.delete(base, outside))
         told += [(k, _shown(cells, k), allowed, _suspect(known, float(values[k]))) for k in outside]
         if known.needed:
             none = np.flatnonzero(np.isnan(values)).tolist()
@@ -180,7 +186,7 @@ def _outside(base: np.ndarray, values: np.ndarray, known: Known, unit: str) -> n
         return np.zeros(len(base), bool)
     if known.holds == CLOCK:
         high = CLOCK_HIGH[unit]
-        return (values < 0) | (values > high) | ((values == high) & (unit == HOURS))
+        return (values < 0) | (values > high) | ((values == high) & (unit != DEGREES))
     high = 1.0 if unit in SHARES else known.high
     return (base < known.low) | (base > high) | ((base == known.low) & known.above)
 
@@ -189,7 +195,7 @@ def _hours(values: np.ndarray, unit: str) -> np.ndarray:
     """Hours of the clock from 0 to less than 12."""
     if unit == H_MM:
         return values
-    return short(values / 30) % 12 if unit == DEGREES else values % 12
+    return short(values / 30) % 12 if unit == DEGREES else short(values * 24) % 12 if unit == OF_DAY else values % 12
 
 
 # -- clock positions ----------------------------------------------------------------------------------------------
@@ -206,13 +212,23 @@ def _clocks(cells: Cells, blanks: frozenset[str]) -> tuple[np.ndarray, list[tupl
             if re.search(r"[ap]\.?m\.?$", text.strip(), re.IGNORECASE):
                 mend = "write 4:30 without AM or PM; format the column as h:mm before it is exported"
             elif re.fullmatch(r"\s*[\d.,]+\s*", text):
-                mend = 'write 4:30; if the whole column is so, the mapping needs unit = "decimal hours" or "degrees"'
+                mend = f"write 4:30; {_so(text)}"
             bad += [(k, units.shown(text), mend) for k in np.flatnonzero(at == j).tolist()]
     if cells.number is not None:
-        bad += [(k, f"the bare number {cells.number[k]:.6g}", 'format the column as h:mm; if the whole column is '
-                 'so, the mapping needs unit = "decimal hours" or "degrees"')
+        bad += [(k, f"the bare number {cells.number[k]:.6g}", f"format the column as h:mm; {_so(cells.number[k])}")
                 for k in np.flatnonzero(~np.isnan(cells.number)).tolist()]
     return hours[at], bad
+
+
+def _so(number: str | float) -> str:
+    """Which unit the mapping needs where a whole column holds such numbers."""
+    try:
+        value = float(number.strip().replace(",", ".") if isinstance(number, str) else number)
+    except ValueError:
+        value = np.nan
+    needs = f'"{OF_DAY}", since a spreadsheet keeps 4:30 as 0.1875' if 0 < value < CLOCK_HIGH[OF_DAY] else \
+        f'"{HOURS}" or "{DEGREES}"'
+    return f"if the whole column is so, the mapping needs unit = {needs}"
 
 
 def _clock(text: str) -> float:

@@ -17,11 +17,12 @@ PER_CENT = (OF_NOMINAL, OF_MEASURED)
 #: The same as numbers from 0 to 1.
 FRACTIONS = ("share of nominal wall", "share of measured wall")
 SHARES = (*PER_CENT, *FRACTIONS)
-H_MM, DEGREES, HOURS = "h:mm", "degrees", "decimal hours"
+#: The last one is how a spreadsheet keeps a time of day: 0.1875 is 4:30.
+H_MM, DEGREES, HOURS, OF_DAY = "h:mm", "degrees", "decimal hours", "share of a day"
 LENGTHS = ("mm", "cm", "m", "km", "in", "ft", "mil")
 _UNITS: dict[str, tuple[str, ...]] = {
     TEXT: (), WORD: (), NUMBER: (), LENGTH: LENGTHS, DEPTH: (*SHARES, "mm", "cm", "in", "mil"),
-    CLOCK: (H_MM, DEGREES, HOURS), ANGLE: (DEGREES,)}
+    CLOCK: (H_MM, DEGREES, HOURS, OF_DAY), ANGLE: (DEGREES,)}
 
 
 @dataclass(frozen=True)
@@ -70,8 +71,8 @@ COLUMNS: dict[str, Known] = {c.name: c for c in (
     Known("latitude", ANGLE, "latitude, north above 0", low=-90.0, high=90.0),
     Known("longitude", ANGLE, "longitude, east above 0", low=-180.0, high=180.0),
 )}
-#: Most that a clock reading may be, by its unit; hours stay below it.
-CLOCK_HIGH = {DEGREES: 360.0, HOURS: 13.0}
+#: Most that a clock reading may be, by its unit; hours and shares of a day stay below it.
+CLOCK_HIGH = {DEGREES: 360.0, HOURS: 13.0, OF_DAY: 13 / 24}
 TEXTS = tuple(c.name for c in COLUMNS.values() if c.is_text)
 NUMBERS = (*(c.name for c in COLUMNS.values() if not c.is_text), "depth_share")
 
@@ -81,7 +82,8 @@ def range_words(known: Known, unit: str) -> str:
     if unit in SHARES:
         return f"a number from 0 to {100 if unit in PER_CENT else 1}, {unit}"
     if known.holds == CLOCK:
-        return "degrees from 0 to 360" if unit == DEGREES else "hours of the clock from 0 to less than 13"
+        return {DEGREES: "degrees from 0 to 360", OF_DAY: "a share of a day from 0 to less than 0.541667 (13:00), such "
+                "as 0.1875 for 4:30"}.get(unit, "hours of the clock from 0 to less than 13")
     if known.holds == ANGLE:
         return f"degrees from {units.tidy(f'{known.low:g}')} to {known.high:g}"
     low, high = known.low, known.high

@@ -27,6 +27,7 @@ from wrapcalc.campaign.listing.columns import (
     H_MM,
     HOURS,
     LENGTH,
+    OF_DAY,
     PER_CENT,
     SHARES,
 )
@@ -229,9 +230,12 @@ class _Proposal:
         if known.holds == DEPTH and unit == PERCENT:
             return CHOOSE + " / ".join(_shares(cells)), ("per cent of which wall, nominal or measured? See the "
                                                          "report of the run")
-        if known.holds == CLOCK and unit in ("", CLOCK):
-            if cells and any(":" in c for c in cells):
+        if known.holds == CLOCK and unit in ("", CLOCK, H_MM):
+            if any(":" in c for c in cells) or (unit == H_MM and not cells):
                 return H_MM, ""
+            if _shares(cells) == FRACTIONS:
+                return f"{CHOOSE}{OF_DAY} / {HOURS} / {DEGREES}", (
+                    "clock positions are numbers up to 1: times of day as a spreadsheet keeps them, 0.1875 for 4:30?")
             return f"{CHOOSE}{HOURS} / {DEGREES}", "clock positions are numbers: hours or degrees?"
         if known.holds == DEPTH and unit in SHARES:
             return unit, f"{unit}, as the heading seems to say? See the report of the run"

@@ -75,6 +75,7 @@ def read_blocks(listing: Path, mapping: Mapping, rows: int = 65_536, noted: Note
         any_row = any_row or len(block.row) > 0 or bool(block.faults)
         yield block
     depths.refuse()
+    reader.clocks.refuse()
     if not any_row:
         raise nothing(shown_name(listing))
 

@@ -11,6 +11,7 @@ from wrapcalc.campaign.listing.columns import (
     DEGREES,
     H_MM,
     HOURS,
+    OF_DAY,
     OF_MEASURED,
     OF_NOMINAL,
     SHARES,
@@ -33,6 +34,7 @@ _SPELLED = {
     **dict.fromkeys(("% measured", "% of measured", "% local wt", "% measured wt", "% actual wt"), OF_MEASURED),
     **dict.fromkeys(("deg", "degree", "°"), DEGREES),
     **dict.fromkeys(("hh:mm", "hh:mm:ss", "h:m", "hrs:mins", "hr:min"), H_MM),
+    **dict.fromkeys(("fraction of a day", "fraction of day", "day fraction", "share of day"), OF_DAY),
     **dict.fromkeys(("o'clock", "oclock", "clock", "hours", "hrs", "h"), CLOCK)}
 _BRACKETS = re.compile(r"[(\[{]([^()\[\]{}]*)[)\]}]")
 _PARTED = re.compile(r"[\s_,;/]+")
@@ -65,7 +67,8 @@ def agrees(read: str, declared: str) -> bool:
     """Whether a unit that was found may be the one that is declared."""
     if declared in SHARES and read in SHARES:
         return ("measured" in read) == ("measured" in declared)
-    return read == declared or (read == PERCENT and declared in SHARES) or (read == CLOCK and declared in (H_MM, HOURS))
+    return read == declared or (read == PERCENT and declared in SHARES) or (
+        read == CLOCK and declared in (H_MM, HOURS, OF_DAY)) or (read == H_MM and declared == OF_DAY)
 
 
 def said_in(heading: str, known: Known) -> list[tuple[str, str]]:

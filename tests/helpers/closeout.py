@@ -143,6 +143,7 @@ class Sound:
                 self.add("material placed", "yes", where, self.at(start + 18))
 
     def _wrap(self) -> None:
+        self.add("carbon kept off the steel", "none", remark="glass fibre only")
         d, layers = self.design, int(self.design.laid.count.magnitude)
         around = 3.14159265 * self.bundle.case.get("pipe.outside_diameter").base
         for n, u in enumerate(self.units, 1):
@@ -180,5 +181,8 @@ class Sound:
             self.add("coating thickness", thick.written if thick else "1.0 mm", f"spot {n}", instrument="C 1")
         self.add("holiday test voltage", "8 kV", time=self.at(60 * 45.8), instrument="D 1")
         self.add("holidays found", "0", time=self.at(60 * 45.8))
+        self.add("magnetic markers", "yes")
+        self.add("cathodic protection", "yes")
+        self.add("leak or pressure test", "none", by=ENGINEER, remark="the owner's code asks for none")
         self.add("pressure released by", ENGINEER, time=self.at(60 * 46))
         self.add("accepted by", ENGINEER, time=self.at(60 * 51))

@@ -25,6 +25,10 @@ COLUMNS = ("row", "what", "where", "reading", "time", "by", "instrument", "remar
 HELP_COLUMNS = ("limit", "how")
 MAX_BYTES = 5_000_000
 YES_NO, TEXT, NAME, CLOCK, DATE, EVENT = "yes/no", "text", "name", "clock", "date", "event"
+#: A hold point that the job may do without: then somebody says so by name, with a reason.
+DONE, NONE = "done", "none"
+#: The words that a reading of these kinds can be.
+ANSWERS = {YES_NO: ("yes", "no"), EVENT: ("yes",), DONE: ("yes", "no", NONE)}
 #: A remark that begins with this word says that a reading that looks odd was looked at again.
 CONFIRMED = "confirmed"
 #: What is read on the pipe by somebody with something: a forecast or a plan has neither.
@@ -71,6 +75,7 @@ class What:
 
 LAMINATE = ("cracks", "foreign matter or blisters", "wrinkles or steps", "pinholes through the rich resin",
             "uneven colour", "fibres not as designed", "dry or bare fibres", "cut plies or bare edges")
+_DONE = "by: who saw it; none: who says so, and why in the remark"
 WHATS: dict[str, What] = {w.name: w for w in (
     What("package", TEXT, how="name of the package, as at the foot of every page"),
     What("record", TEXT, how="first 12 signs of the digest of the record, as at the foot of every page"),
@@ -109,6 +114,8 @@ WHATS: dict[str, What] = {w.name: w for w in (
     What("wrap start clock", CLOCK, "unit", how="facing downstream"),
     What("wrap end off its mark", "length", "unit", least=0, most=1e4, how="around the pipe, either way"),
     What("joint gap", "length", "joint", least=0, most=1000, how="widest place"),
+    What("carbon kept off the steel", DONE, how="yes: the isolating layer is whole over the bonded area and at both "
+         f"ends; {_DONE}, such as a laminate without carbon"),
     What("hardness", "number", "spot", True, least=0, most=100, how="coldest side, upstream end and downstream end in "
          "`where`; scale of the limit in `instrument` or `remark`"),
     What("tap test", YES_NO, timed=True, how="yes: the whole wrap was tapped on the grid of the limit"),
@@ -119,8 +126,10 @@ WHATS: dict[str, What] = {w.name: w for w in (
     What("holiday test voltage", "voltage", timed=True, least=0, most=1e5, how="as set on the detector"),
     What("holidays found", "count", timed=True, least=0, most=10000, how="after repair of the coating: found in "
          "the last test"),
-    What("magnetic markers", YES_NO, how="yes: at both ends"),
-    What("cathodic protection", YES_NO, how="yes: reconnected and measured"),
+    What("magnetic markers", DONE, how=f"yes: at both ends; {_DONE}"),
+    What("cathodic protection", DONE, how=f"yes: reconnected and measured; {_DONE}"),
+    What("leak or pressure test", DONE, how="yes: held without a leak, nobody in the trench, with its time and in the "
+         f"remark the pressure; {_DONE}"),
     What("pressure released by", NAME, timed=True, how="who gave the written release, and when"),
     What("accepted by", NAME, timed=True, how="who accepts the repair, and when; not the installer"),
     What("accepted deviation", TEXT, "number", how="reading: title of the non-conformance; by: who; remark: reason"),
@@ -128,7 +137,7 @@ WHATS: dict[str, What] = {w.name: w for w in (
 )}
 #: Of these several may stand at one place: they differ by what they say.
 _SEVERAL = ("batch", "photo", "installer")
-_BARE = {YES_NO, TEXT, NAME, CLOCK, DATE, EVENT}
+_BARE = {YES_NO, TEXT, NAME, CLOCK, DATE, EVENT, DONE}
 _EXAMPLES = {"gauge pressure": "2.0 MPa", "temperature": "15.8 °C", "percentage": "72 %", "length": "76 µm",
              "salt": "14 mg/m2", "mass": "1.74 kg", "area": "0.01 m2", "voltage": "7.9 kV", "count": "11",
              "number": "78"}
@@ -291,8 +300,8 @@ def _reading(line: int, cell: dict[str, str], name: str) -> Reading | None:
     elif what.timed:
         fault("time", "nothing", "date and time of day with the offset from UTC",
               "write it like 2026-05-14T07:30+01:00")
-    if what.name in _BY_NAME and not cell["by"]:
-        fault("by", "nothing", "a name", f"write who {_BY_NAME[what.name]}")
+    if (what.name in _BY_NAME or what.kind == DONE) and not cell["by"]:
+        fault("by", "nothing", "a name", f"write who {_BY_NAME.get(what.name, 'saw it, or says that it is not done')}")
     elif cell["by"]:
         try:
             cell["by"] = checked_name(cell["by"])
@@ -311,6 +320,8 @@ def _reading(line: int, cell: dict[str, str], name: str) -> Reading | None:
                       "give steel temperatures that were read on the pipe; no forecast or plan takes their place")
     if what.name == "accepted deviation" and not cell["remark"]:
         fault("remark", "nothing", "the reason of the deviation", "write why it may stand")
+    if what.kind == DONE and text == NONE and not cell["remark"]:
+        fault("remark", "nothing", f"the reason why there is no {what.name}", "write why it is not done")
     if faults:
         raise CaseFaults(faults)
     return Reading(line, cell["row"] or str(line), what.name, where, text, given, moment, cell["by"],
@@ -320,6 +331,8 @@ def _reading(line: int, cell: dict[str, str], name: str) -> Reading | None:
 def _allowed(what: What) -> str:
     if what.kind == YES_NO:
         return "yes or no"
+    if what.kind == DONE:
+        return "yes, no, or none where it is not done"
     if what.kind == EVENT:
         return "yes, with its time"
     if what.kind in _BARE:
@@ -330,9 +343,9 @@ def _allowed(what: What) -> str:
 
 def _value(what: What, cell: str) -> tuple[str, Given | None]:
     """What stands in the column `reading`: text, and quantity or number. Raises FieldFault."""
-    if what.kind in (YES_NO, EVENT):
+    if what.kind in ANSWERS:
         word = cell.casefold()
-        if word not in (("yes", "no") if what.kind == YES_NO else ("yes",)):
+        if word not in ANSWERS[what.kind]:
             raise FieldFault(units.shown(cell), _allowed(what), "write the word, nothing else")
         return word, None
     if what.kind == CLOCK:

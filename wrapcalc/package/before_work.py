@@ -17,7 +17,7 @@ from wrapcalc.package.issued import Issued
 from wrapcalc.package.readings_template import DIGEST_SIGNS
 from wrapcalc.stages.as_found.as_found import HOLDS
 from wrapcalc.stages.closeout.before_work import Look
-from wrapcalc.stages.job import Outcome, run
+from wrapcalc.stages.job import PARTS, Outcome, run
 
 
 def approval(of: Issued) -> tuple[dict[str, str] | None, list[str]]:
@@ -102,5 +102,6 @@ def with_damage(of: Issued, look: Look) -> Look:
 
 @functools.lru_cache(maxsize=4)
 def _ran_again(folder: Path, seal: str) -> Outcome:
-    """The case with what was found, run again; seal: SHA-256 of its manifest, for the bytes were read whole."""
-    return run(load_bundle(folder / "next_case.toml"))
+    """The case with what was found, run again for decision and design. seal: SHA-256 of its manifest, so that other
+    bytes are another run."""
+    return run(load_bundle(folder / "next_case.toml"), without=PARTS)

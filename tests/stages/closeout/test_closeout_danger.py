@@ -12,6 +12,7 @@ from wrapcalc.fields import Given
 from wrapcalc.stages.as_found.as_found import INCOMPLETE, STOP
 from wrapcalc.stages.closeout.as_built import AS_FOUND
 from wrapcalc.stages.closeout.order_readings import ORDER
+from wrapcalc.stages.closeout.wrap_readings import POINTS
 from wrapcalc.stages.job import run
 
 
@@ -480,3 +481,32 @@ def test_a_pipe_that_was_without_pressure_needs_no_least_wall(unstated):
         if r["time"] <= s.at(0):
             r["reading"] = "0 MPa"
     assert close(s).verdict == "accepted"
+
+
+# -- hold points that a job may do without -----------------------------------------------------------------------
+@pytest.mark.parametrize("what", POINTS)
+def test_a_hold_point_is_done_or_somebody_but_the_installer_says_why_not(sound, what):
+    sound.set(what, "none", by=ENGINEER, remark="not asked for on this line")
+    assert close(sound).verdict == "accepted"
+    sound.set(what, "none", by=INSTALLER, remark="no time")
+    closed = close(sound)
+    assert closed.verdict == "open" and any(f"reading: {what} (the installer says" in m for m in closed.missing)
+
+
+@pytest.mark.parametrize(("change", "words"), [
+    ({"by": ""}, "write who saw it"), ({"remark": ""}, "why it is not done")])
+def test_a_hold_point_that_is_not_done_needs_a_name_and_a_reason(sound, change, words):
+    sound.set("leak or pressure test", "none", **({"by": ENGINEER, "remark": "none asked for"} | change))
+    with pytest.raises(CaseFaults, match=words):
+        close(sound)
+
+
+def test_a_wrap_that_leaked_in_its_test_is_accepted_by_nobody_and_a_test_has_its_time(sound):
+    sound.set("leak or pressure test", "no", time=sound.at(60 * 45.9))
+    (n,) = close(sound).nonconformances
+    assert (n.title, n.guard) == ("Leak or pressure test", "nobody")
+    sound.set("leak or pressure test", "yes", time="")
+    closed = close(sound)
+    assert closed.verdict == "open" and "reading: leak or pressure test (with its time)" in closed.missing
+    sound.set("leak or pressure test", "yes", time=sound.at(60 * 45.9))
+    assert close(sound).verdict == "accepted"

@@ -81,7 +81,7 @@ def _again(w: Work, of: Damage, as_stated: job.Outcome, pressures: Sequence[Read
     t = _ends(case.get("service.installation_temperature"), temperatures)
     corners = [_at(built, a, b) for a in p for b in t]
     worst = corners[0] if len(corners) == 1 else _worst(corners)
-    outcome = of.outcome if _same(worst, bundle) else job.run(worst)
+    outcome = of.outcome if _same(worst, bundle) else job.run(worst, without=job.PARTS)
     d, service = outcome.design, worst.case.service
     holds = outcome.decision.word == job.WRAP and d is not None and d.holds and outcome.bears is not None
     inputs = {"highest logged pressure": w.value(max(pressures, key=lambda r: r.base)),

@@ -179,6 +179,7 @@ def _judged(w: Work, rec: Recorder, outcome: Outcome, marked: Marks, damage: as_
     wrap_readings.tapping(w)
     wrap_readings.laminate(w)
     wrap_readings.coating(w)
+    wrap_readings.points(w)
     wrap_readings.release(w, cured, hard)
     order_readings.order(w, order_readings.Moments(blasted.time if blasted else None, first.time if first else None,
                                                    laid, cured, released))

@@ -115,6 +115,7 @@ def _wrapping(bundle: Bundle, units: int, layers: int) -> Iterator[Wanted]:
     system = bundle.system
     assert system is not None
     p = system.placement
+    yield Wanted("carbon kept off the steel", limit="the isolating layer is whole, where the laminate holds carbon")
     for unit in unit_places(units):
         yield Wanted("circumference before", unit)
         yield Wanted("circumference after", unit, f"as calculated, within {_sheet(p.tape_band)}")
@@ -170,8 +171,10 @@ def _after(bundle: Bundle) -> Iterator[Wanted]:
     standard = bundle.case.get("work.holiday_standard")
     yield Wanted("holiday test voltage", limit=f"by {standard}" if standard else "no standard is named in the case")
     yield Wanted("holidays found", limit="0")
-    yield Wanted("magnetic markers", limit="both ends", needed=False)
-    yield Wanted("cathodic protection", limit="reconnected", needed=False)
+    yield Wanted("magnetic markers", limit="both ends")
+    yield Wanted("cathodic protection", limit="reconnected")
+    yield Wanted("leak or pressure test", limit="no leak or loss of pressure; after cure, hardness, laminate and tap "
+                 "test, nobody in the trench")
     yield Wanted("pressure released by", limit="after the cure age is reached and the hardness is met")
     yield Wanted("accepted by", limit="not the installer")
     yield Wanted("photo", needed=False)

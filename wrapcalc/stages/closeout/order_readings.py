@@ -35,6 +35,7 @@ ORDER: dict[str, tuple[str, str]] = {
     "wrap end off its mark": ("first", ""), "joint gap": ("first", ""),
     "hardness": ("cured", ""), "tap test": ("laid", ""), "dull area": ("laid", ""),
     **{f"laminate: {x}": ("laid", "") for x in LAMINATE},
+    "carbon kept off the steel": ("blasted", "laid"), "leak or pressure test": ("cured", ""),
     "end seal": ("laid", ""), "coating thickness": ("laid", ""), "holiday test voltage": ("laid", ""),
     "holidays found": ("laid", "")}
 

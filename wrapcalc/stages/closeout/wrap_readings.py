@@ -7,7 +7,7 @@ import math
 import re
 from dataclasses import replace
 
-from wrapcalc.case.readings import LAMINATE, Reading, same_name
+from wrapcalc.case.readings import LAMINATE, NONE, Reading, same_name
 from wrapcalc.fields import Given
 from wrapcalc.formulas import acceptance
 from wrapcalc.formulas import takeoff as quantity
@@ -174,7 +174,7 @@ def tapping(w: Work) -> None:
 
 
 def laminate(w: Work) -> None:
-    """Acceptance of the laminate, item by item; end seal, markers and cathodic protection where they are stated."""
+    """Acceptance of the laminate, item by item, and the end seal where the system has one."""
     limits = laminate_limits(w.bundle)
     strict = ("fibres not as designed", "dry or bare fibres", "cut plies or bare edges")
     for item in LAMINATE:
@@ -183,9 +183,28 @@ def laminate(w: Work) -> None:
     assert w.bundle.system is not None
     if w.bundle.system.end_seal.used == "yes":
         answer(w, "end seal", True, "both ends, all around", w.sheet)
-    for what in ("magnetic markers", "cathodic protection"):
-        if w.readings.of(what):
-            answer(w, what, True, "yes", PRACTICE.id)
+
+
+#: Hold points of the site sheet that a job may do without, and who may accept one that failed.
+POINTS = {"carbon kept off the steel": OTHERS, "leak or pressure test": NOBODY, "cathodic protection": ANYONE,
+          "magnetic markers": ANYONE}
+
+
+def points(w: Work) -> None:
+    """Hold points that are done, or not done because somebody says so by name: never the installer."""
+    for what, guard in POINTS.items():
+        rows = w.readings.of(what)
+        if not rows:
+            w.lacks(what, more="yes, or none: by whom, and why")
+        none = [r for r in rows if r.text == NONE]
+        if [r for r in none if same_name(r.by) in installers(w)]:
+            w.lacks(what, more="the installer says that it is not done; somebody else has to")
+        if what == "leak or pressure test" and any(r.yes and r.time is None for r in rows):
+            w.lacks(what, more="with its time")
+        if rows:
+            w.gate(what[0].upper() + what[1:], all(r.yes or r in none for r in rows), "; ".join(
+                f"{r.text}, {r.by}" + (f": {r.remark}" if r in none else "") for r in rows), "done, or none with a "
+                "reason", citation=PRACTICE.id, status="common practice", guard=guard, rows=rows)
 
 
 # -- coating and release -----------------------------------------------------------------------------------------

@@ -16,6 +16,7 @@ from wrapcalc.recorder import Recorder, recording
 from wrapcalc.stages.closeout import placement_readings, site_readings, wrap_readings
 from wrapcalc.stages.closeout.closeout import LIMITS, told, units_of
 from wrapcalc.stages.closeout.ledger import Ledger, Work
+from wrapcalc.stages.closeout.wrap_readings import POINTS
 from wrapcalc.stages.job import Outcome
 from wrapcalc.stages.site.marks import Marks, marks
 
@@ -94,13 +95,15 @@ class Alone:
             return wrap_readings.tapping, ("Tap test", "Nothing dull ", "Share of ")
         if r.what in _LAMINATE:
             return wrap_readings.laminate, (title,)
+        if r.what in POINTS:
+            return wrap_readings.points, (title,)
         if r.what in ("coating thickness", "holidays found"):
             return wrap_readings.coating, ("Thickness of the coating", "Holidays left ")
         return None, ()
 
 
 _SURFACE = ("wall under blasting", "blast grade", "blast profile", "soluble salt", "dust rating", "rust bloom")
-_LAMINATE = (*(f"laminate: {x}" for x in LAMINATE), "end seal", "magnetic markers", "cathodic protection")
+_LAMINATE = (*(f"laminate: {x}" for x in LAMINATE), "end seal")
 
 
 def _said(c: Check, display: str) -> Said:

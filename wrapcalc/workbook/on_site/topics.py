@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from wrapcalc.case import Bundle
-from wrapcalc.case.readings import CLOCK, DATE, EVENT, LAMINATE, NAME, TEXT, WHATS, YES_NO
+from wrapcalc.case.readings import ANSWERS, CLOCK, DATE, DONE, EVENT, LAMINATE, NAME, TEXT, WHATS, YES_NO
 from wrapcalc.standards.documents import IMO_COATING, ISO_8501, ISO_8502, ISO_24817, PRACTICE
 
 #: Topic -> what is read there. Every word that the reader knows stands in one of them; a test holds them complete.
@@ -14,13 +14,13 @@ TOPICS: dict[str, tuple[str, ...]] = {
     "Blast": ("least wall for blasting", "wall under blasting", "blast finished", "blast grade", "blast profile",
               "soluble salt", "dust rating", "rust bloom"),
     "Batches and mixing": ("batch", "expiry", "resin in mix", "hardener in mix", "mixing started", "material placed"),
-    "Layers": ("layers counted", "circumference before", "circumference after"),
+    "Layers": ("carbon kept off the steel", "layers counted", "circumference before", "circumference after"),
     "Extents": ("prepared steel, upstream end", "prepared steel, downstream end", "upstream side of unit",
                 "downstream side of unit", "wrap start clock", "wrap end off its mark", "joint gap"),
     "Hardness and laminate": ("hardness", "tap test", "dull area", *(f"laminate: {x}" for x in LAMINATE), "end seal"),
     "Coating and holiday test": ("coating thickness", "holiday test voltage", "holidays found", "magnetic markers",
                                  "cathodic protection"),
-    "Release and acceptance": ("pressure released by", "accepted by", "accepted deviation"),
+    "Release and acceptance": ("leak or pressure test", "pressure released by", "accepted by", "accepted deviation"),
     "Photos": ("photo",),
 }
 _OF = {what: topic for topic, whats in TOPICS.items() for what in whats}
@@ -59,7 +59,8 @@ def clause(what: str, where: str, bundle: Bundle) -> str:
         "tap test": sheet, "end seal": sheet,
         "coating thickness": "case: work.coating_thickness" if bundle.case.get("work.coating_thickness") else "",
         "holiday test voltage": str(bundle.case.get("work.holiday_standard") or ""), "holidays found": PRACTICE.id,
-        "magnetic markers": PRACTICE.id, "cathodic protection": PRACTICE.id, "pressure released by": sheet,
+        "magnetic markers": PRACTICE.id, "cathodic protection": PRACTICE.id,
+        "carbon kept off the steel": PRACTICE.id, "leak or pressure test": PRACTICE.id, "pressure released by": sheet,
         "accepted by": PRACTICE.id,
     }.get(what, "")
 
@@ -69,8 +70,8 @@ _HINTS = {"gauge pressure": ("MPa", "psi"), "temperature": ("°C", "°F"), "perc
           "length": ("mm", "in"), "salt": ("mg/m2", "mg/m2"), "mass": ("kg", "lb"), "area": ("m2", "ft2"),
           "voltage": ("kV", "kV")}
 _FINE = {"blast profile": ("µm", "mil"), "coating thickness": ("mm", "mil")}
-_WORDS = {YES_NO: "yes or no", EVENT: "yes, with its time", NAME: "a name", CLOCK: "such as 4:30",
-          DATE: "year-month-day", TEXT: "text", "count": "a whole number", "number": "a number"}
+_WORDS = {YES_NO: "yes or no", DONE: "yes, no or none", EVENT: "yes, with its time", NAME: "a name",
+          CLOCK: "such as 4:30", DATE: "year-month-day", TEXT: "text", "count": "a whole number", "number": "a number"}
 
 
 def hint(what: str, display: str) -> str:
@@ -82,5 +83,4 @@ def hint(what: str, display: str) -> str:
 
 def answers(what: str) -> tuple[str, ...]:
     """The words that a reading can be; none when it is something else."""
-    kind = WHATS[what].kind if what in WHATS else ""
-    return ("yes", "no") if kind == YES_NO else ("yes",) if kind == EVENT else ()
+    return ANSWERS.get(WHATS[what].kind, ()) if what in WHATS else ()

@@ -237,6 +237,14 @@ def test_the_order_has_a_unit_over_every_size(display, unit):
     assert "Sleeve, 410 mm wide, 11 layers" in order, "one to a line"
 
 
+def test_the_dig_list_shows_state_and_what_is_told_of_sites():
+    site = {"place": 1, "section": "S", "decision": "wrap", "state": "closed out", "expected": 77.234, "told": "look"}
+    dig = work._dig({"dig": [site | {"site": "A"}, site | {"site": "B"}, site | {"site": "C", "told": ""}],
+                     "dig_told": ["D: damaged"]})
+    assert dig[0].rows[0][5] == "closed out" and dig[0].rows[0][8] == "77.2" and len(dig[0].head) == len(dig[0].widths)
+    assert dig[1:] == ["D: damaged", "A, B: look", "All columns stand in dig-list.csv."]
+
+
 def test_a_figure_stays_with_its_heading_and_the_lines_before_it():
     svg = Figure("<svg/>", "c")
     assert Section("k", "t", ["a", svg, "b"]).lead_and_rest() == (

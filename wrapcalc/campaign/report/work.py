@@ -63,12 +63,17 @@ def _amount(row: Mapping[str, Any], us: bool) -> str:
 
 def _dig(data: Mapping[str, Any]) -> list[Any]:
     rows = tuple(tuple(cell(r, k) if k != "expected" or r.get(k) is None else f"{r[k]:.1f}" for k in (
-        "place", "site", "section", "joint", "decision", "deadline", "deadline date", "expected", "materials", "stock",
-        "pressures")) for r in data["dig"])
-    table = [Table(("", "Site", "Section", "Joint", "Decision", "Deadline", "By", "Expected (h)", "Materials", "Stock",
-                    "Pressure of the section"), rows, (2, 7, 8, 4, 7, 18, 7, 6, 13, 15, 13), (0, 7))] if rows else [
-        "There are no sites."]
-    return [*table, *data["dig_told"], "All columns stand in dig-list.csv."]
+        "place", "site", "section", "joint", "decision", "state", "deadline", "deadline date", "expected", "materials",
+        "stock", "pressures")) for r in data["dig"])
+    table = [Table(("", "Site", "Section", "Joint", "Decision", "State", "Deadline", "By", "Expected (h)", "Materials",
+                    "Stock", "Pressure of the section"), rows, (2, 7, 8, 4, 6, 7, 15, 7, 6, 12, 14, 12), (0, 8))
+             ] if rows else ["There are no sites."]
+    told: dict[str, list[str]] = {}
+    for r in data["dig"]:
+        if r.get("told"):
+            told.setdefault(r["told"], []).append(r["site"])
+    return [*table, *data["dig_told"], *(f"{', '.join(sites)}: {words}" for words, sites in told.items()),
+            "All columns stand in dig-list.csv."]
 
 
 def _season(data: Mapping[str, Any]) -> list[Any]:

@@ -343,7 +343,8 @@ def told(run: CampaignRun) -> dict[str, Any]:
                      "display": run.plan.display, "paper": c.paper or "A4"},
         "made_from": {"campaign": run.plan.sha256, **run.made_from},
         "ranked_rows": s.rows, "rule": s.rule, "bias_allowance_mm": run.bias_allowance, "told": run.told,
-        "undecided": s.undecided,
+        "undecided": s.undecided, "undecided_deepest": [_plain(r) for r in s.undecided_deepest],
+        "undecided_not_named": s.undecided_not_named,
         "chosen": [{"case": x.case_id, "case_sha256": run.cases.get(f"{x.case_id}.toml"), "why": list(x.why),
                     "rows": [_plain(r) for r in x.rows], "packaged": x.case_id in wanted,
                     "replaced": [{"feature_id": i, **asdict(r)} for i, r in run.replaced.get(x.case_id, ())]}

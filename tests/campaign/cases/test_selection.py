@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.helpers import campaign as helper
-from wrapcalc.campaign.cases import selection
+from wrapcalc.campaign.cases import selection, undecided
 from wrapcalc.campaign.cases.selection import plain_heading, ranked_blocks, select
 from wrapcalc.campaign.model import DISPOSITIONS, REPAIRS, load_campaign
 from wrapcalc.case.model import Identity
@@ -142,6 +142,36 @@ def test_a_feature_that_is_not_in_the_ranking_is_a_fault(tmp_path):
     assert [str(f) for f in raised.value.faults] == [
         "CAMPAIGN.toml, line 8: add.0.id: found 'X'; allowed: a feature of the ranked table. To mend: look it up in "
         "ranked.parquet; a row with a fault stands in faults.csv"]
+
+
+UNKNOWN = {"disposition": "insufficient data", "reason": "no length", "repair factor": np.nan}
+
+
+def test_rows_without_enough_data_are_named_the_deepest_first(chosen):
+    rows = [UNKNOWN | {"depth [mm]": d} for d in (2.0, np.nan, 6.5, 4.0)]
+    s = chosen("", {}, *rows)
+    assert [(r["feature_id"], r["depth"], r["reason"]) for r in s.undecided_deepest[:3]] == [
+        ("M-04", 6.5, "no length"), ("M-05", 4.0, "no length"), ("M-02", 2.0, "no length")]
+    assert s.undecided_deepest[3]["feature_id"] == "M-03" and s.undecided_not_named == 0
+
+
+def test_a_depth_in_an_unknown_wall_comes_before_all_shares(tmp_path):
+    block = helper.block(helper.rows(*[UNKNOWN | {"depth [mm]": d} for d in (6.0, 5.0, np.nan, 1.0)]))
+    block["relative_depth"] = np.array([0.5, 0.7, 0.6, np.nan])
+    s = select(lambda: iter([block]), load_campaign(helper.campaign(tmp_path, 1)))
+    assert [r["feature_id"] for r in s.undecided_deepest] == ["M-04", "M-02", "M-03", "M-01"]
+
+
+def test_so_many_without_enough_data_are_named_and_the_rest_is_counted(chosen, monkeypatch):
+    monkeypatch.setattr(undecided, "MOST_NAMED", 3)
+    s = chosen("", *[UNKNOWN | {"depth [mm]": float(d)} for d in range(1, 12)])
+    assert [r["depth"] for r in s.undecided_deepest] == [11, 10, 9]
+    assert s.undecided == {"no length": 11} and s.undecided_not_named == 8
+
+
+def test_what_a_repair_takes_in_is_not_named_as_undecided(chosen):
+    s = chosen("", {"repair": "g"}, UNKNOWN | {"repair": "g", "depth [mm]": 7.0}, UNKNOWN)
+    assert [r["feature_id"] for r in s.undecided_deepest] == ["M-03"] and s.undecided_not_named == 0
 
 
 TWINS = ({}, {"feature_id": "M-01"}, {})

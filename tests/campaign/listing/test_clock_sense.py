@@ -18,7 +18,7 @@ def test_decimal_hours_that_nowhere_reach_1_are_refused(tmp_path, size):
     said = refused(lambda: read_blocks(path, mapping(tmp_path, clock=HOURS), size))
     assert said.startswith("mapping.toml, line ")
     assert ("columns.clock.unit: found 'decimal hours', but none of 3 clocks reaches 1 (the greatest is 0.5): all "
-            "would lie between 12:00 and 1:00; allowed: hours of the clock, such as 4.5 for 4:30") in said
+            "would lie between 12:00 and 1:00; allowed: hours, such as 4.5 for 4:30") in said
     assert 'write unit = "share of a day" if 0.1875 means 4:30' in said
 
 

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from wrapcalc import units
+from wrapcalc.campaign.cases.undecided import Deepest
 from wrapcalc.campaign.model import REPAIRS, RULES, Campaign, Plan, row_of
 from wrapcalc.campaign.screening.known import AHEAD, DEPTH_NOT_KNOWN, DEPTHS
 from wrapcalc.errors import CaseFaults, Fault
@@ -55,16 +56,23 @@ class LeftOut:
 class Selection:
     """What is dug and what is left, both in the order of the ranking.
 
-    undecided: disposition "insufficient data" that no rule takes: how many, by the reason of the screening.
-    rule: in words. told: what the reader should know of how it was chosen.
+    undecided: disposition "insufficient data" that no rule takes: how many, by the reason of the screening;
+    undecided_deepest: those of them that are named, the deepest first. rule: in words. told: what the reader should
+    know of how it was chosen.
     """
 
     rule: str
     chosen: list[Chosen] = field(default_factory=list)
     left: list[LeftOut] = field(default_factory=list)
     undecided: dict[str, int] = field(default_factory=dict)
+    undecided_deepest: list[dict[str, Any]] = field(default_factory=list)
     told: list[str] = field(default_factory=list)
     rows: int = 0
+
+    @property
+    def undecided_not_named(self) -> int:
+        """How many more there are than are named."""
+        return sum(self.undecided.values()) - len(self.undecided_deepest)
 
 
 def ranked_blocks(path: Path) -> Iterator[dict[str, np.ndarray]]:
@@ -112,7 +120,7 @@ def select(blocks: Blocks, plan: Plan, as_measured: Mapping[int, Mapping[str, An
     picked: list[tuple[int, dict[str, Any], list[str]]] = []
     waiting: list[tuple[int, dict[str, Any], str]] = []
     seen: dict[str, list[int]] = {}
-    place, undecided = 0, Counter[str]()
+    place, undecided, deepest = 0, Counter[str](), Deepest()
     for block in blocks():
         rules = [*_matches(block, sheet), *_as_measured(block, as_measured or {}, sheet)]
         ids = block["feature_id"]
@@ -122,6 +130,7 @@ def select(blocks: Blocks, plan: Plan, as_measured: Mapping[int, Mapping[str, An
         asks |= _asked_as_measured(block, as_measured or {})
         lacking = (block["disposition"] == NO_DATA) & ~taken & ~asks & ~named
         if lacking.any():
+            deepest.add(block, np.flatnonzero(lacking), place)
             undecided.update(map(str, block["reason"][lacking]) if "reason" in block else [""] * int(lacking.sum()))
         for i in np.flatnonzero(taken | named | asks | _off_plan(block)).tolist():
             row, feature = _row(block, i), str(ids[i])
@@ -144,6 +153,7 @@ def select(blocks: Blocks, plan: Plan, as_measured: Mapping[int, Mapping[str, An
     out.told += _told_off_plan([row for _, row, _ in waiting])
     _refuse_unknown(plan, seen)
     _join(out, sheet, picked, waiting, blocks, as_measured or {})
+    out.undecided_deepest = deepest.named({r["row"] for c in out.chosen for r in c.rows})
     return out
 
 

@@ -29,7 +29,7 @@ class Clocks:
         """Raises CaseFaults for each column whose clocks are all below 1 hour, unless all of them are 0."""
         faults = [Fault(
             self._mapping.file, f"columns.{name}.unit", f"'{HOURS}', but none of {count} clocks reaches 1 (the "
-            f"greatest is {most:.6g}): all would lie between 12:00 and 1:00", "hours of the clock, such as 4.5 for 4:30",
+            f"greatest is {most:.6g}): all would lie between 12:00 and 1:00", "hours, such as 4.5 for 4:30",
             f'write unit = "{OF_DAY}" if 0.1875 means 4:30, as a spreadsheet keeps it; if all do lie there, write 12.5 '
             "in place of 0.5", self._mapping.line_of(f"columns.{name}.unit"))
             for name, (count, most) in self._seen.items() if 0 < most < 1]

@@ -65,6 +65,18 @@ def test_a_run_that_reads_too_shallow_gives_an_allowance_of_the_worse_end():
     assert got.status == "from memory" and "API 1163" in got.citation
 
 
+def test_pairs_that_were_dug_for_their_listed_depth_hide_how_shallow_a_run_reads():
+    """Independent: a run with no bias at all, of which the features listed deepest are dug, seems to read too deep."""
+    rng = np.random.default_rng(3)
+    true = rng.uniform(1.0, 5.0, 4000)
+    listed = np.maximum(true + rng.normal(0.0, 0.6, len(true)), 0.0)
+    every = [Pair(f"F{i}", a, b, 8.7) for i, (a, b) in enumerate(zip(listed.tolist(), true.tolist(), strict=True))]
+    deepest = sorted(every, key=lambda p: -p.listing)[:200]
+    whole, dug = run_bias(every, tolerance=0.87), run_bias(deepest, tolerance=0.87)
+    assert abs(whole.mean) < 0.05 and dug.biased and dug.mean > 0.3
+    assert all(b.told[-1].startswith("The pairs were chosen by listed depth, not at random") for b in (whole, dug))
+
+
 def test_a_run_that_reads_too_deep_takes_nothing_off_without_a_reason():
     got = run_bias(sample(shift=0.6), tolerance=0.87)
     assert got.low > 0 and got.allowance() == 0.0 and "deeper" in got.told[0]

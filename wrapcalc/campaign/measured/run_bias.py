@@ -118,6 +118,12 @@ def _refuse(pairs: tuple[Pair, ...], confidence: float, claimed: float | None) -
         raise CalculationError("bias of the run: confidence from 0.5 to below 1, claimed share above 0 up to 1")
 
 
+#: What every bias is shown with: the pairs are no random draw.
+HOW_CHOSEN = ("The pairs were chosen by listed depth, not at random: what is dug because the run lists it as deep is "
+              "more often listed too deep than the rest. A run that reads shallow looks better here than it is, and an "
+              "allowance from these pairs may be too small.")
+
+
 def _told(n: int, mean: float, low: float, high: float, confidence: float, doubted: bool,
           tolerance: object) -> list[str]:
     out = []
@@ -131,7 +137,7 @@ def _told(n: int, mean: float, low: float, high: float, confidence: float, doubt
         out.append("No tolerance of depth is stated: the share within it is not worked out.")
     if doubted:
         out.append("Fewer readings lie within the tolerance than the run claims, and not by chance at this confidence.")
-    return out
+    return [*out, HOW_CHOSEN]
 
 
 def exact_interval(hits: int, of: int, confidence: float) -> tuple[float, float]:

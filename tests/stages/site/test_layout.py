@@ -166,6 +166,41 @@ def test_the_older_of_two_batches_decides_only_where_the_case_asks(laid):
     assert of(older).layout.widths == (410, 410) and of(laid(lists=stock)).layout.widths == (410, 170)
 
 
+PLAN = {"work__planned_start": "2026-10-06T08:00+01:00", "work__blast_time": "4 h", "work__application_time": "3 h"}
+
+
+def shelf_says(o):
+    """Units of the shelf -> whether the stock against the order takes them."""
+    return {b.batch: b.usable for b in o.site.materials.shelf if b.item == "unit"}
+
+
+@pytest.mark.parametrize(("row", "why"), [
+    ({"expiry": "2026-10-07"}, "in date on the day of the start, not at the release"),
+    ({"storage_limit": "25 °C", "excursion_temperature": "45 °C", "excursion_time": "70 d"}, "its life was consumed")])
+def test_what_the_kit_list_leaves_on_the_shelf_is_not_laid(laid, row, why):
+    """Both ask the same: a set that rests on units which nobody may take is no set."""
+    stock = [unit(170, 4, "A"), unit(410, 3, "B") | {"expiry": "2026-12-31"} | row]
+    o = laid(layout__from_stock="yes", lists={"stock": stock}, **PLAN)
+    assert shelf_says(o) == {"A": True, "B": False}, why
+    assert of(o).layout.widths == (170, 170, 170), why
+
+
+def test_the_oldest_is_what_is_good_for_the_shortest_time_not_what_the_label_says(laid):
+    """70 d at 20 °C above the limit, four times as fast: 280 d off the label of 2028-01-31."""
+    warm = unit(410, 2, "WARM", "2028-01-31") | {"storage_limit": "25 °C", "excursion_temperature": "45 °C",
+                                                 "excursion_time": "70 d"}
+    stock = {"stock": [warm, unit(260, 2, "COOL", "2027-12-31"), unit(170, 2, "LATE", "2028-12-31")]}
+    o = laid(layout__first="oldest stock", layout__second="fewest units", lists=stock, **PLAN)
+    assert of(o).layout.widths == (410, 410)
+
+
+def test_a_set_from_stock_without_a_plan_says_that_nobody_knows_its_date(laid):
+    told = "The set of units rests on stock of which nobody knows whether it is in date when the wrap is released"
+    stock = {"stock": [unit(170, 4, "A")], "work": {}}
+    assert any(w["text"].startswith(told) for w in laid(layout__from_stock="yes", lists=stock).recorder.warnings)
+    assert not any(w["text"].startswith(told) for w in laid(
+        layout__from_stock="yes", lists={"stock": stock["stock"]}, **PLAN).recorder.warnings)
+
 @pytest.mark.parametrize(("change", "field", "found", "allowed"), [
     (lead(4.5, 4.4, "no part"), "keep_out.0.start", "'4.5 m'", "at most end = 4.4 m"),
     ({"keep_out": [{"what": "lead", "start": "4 m", "rule": "no part"}]}, "keep_out.0.end", "nothing",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 import math
 from collections import Counter
 from dataclasses import dataclass, replace
@@ -12,7 +11,7 @@ from wrapcalc.case.site_model import OBJECTIVES
 from wrapcalc.recorder import active
 from wrapcalc.searches.unit_layout import Alternative, Best, KeepOut, Problem, Unit, best
 from wrapcalc.searches.unit_layout import Layout as Found
-from wrapcalc.stages.site.shelf import other_than
+from wrapcalc.stages.site.shelf import good_until, in_date, other_than, times
 from wrapcalc.standards.documents import MECHANICS
 from wrapcalc.units import show
 from wrapcalc.values import Value
@@ -114,7 +113,8 @@ def _without(asked: Problem, **changes) -> Problem:
 
 
 def _units(bundle: Bundle) -> tuple[Unit, ...]:
-    """What the system makes, and what of it lies in stock: the batches that expire first have the lowest rank."""
+    """What the system makes, and what of it lies in stock and is in date until the release, as the stock against the
+    order counts it: what is good for the shortest time has the lowest rank."""
     system, case = bundle.system, bundle.case
     assert system is not None
     widths = [w.magnitude for w in system.unit_widths]
@@ -122,14 +122,18 @@ def _units(bundle: Bundle) -> tuple[Unit, ...]:
     if not system.is_sleeve:
         return made  # cloth is cut from rolls: a roll on the shelf is no unit
     diameter = case.value("pipe.outside_diameter").magnitude
-    start = case.work.planned_start
-    day = datetime.datetime.fromisoformat(start).date().isoformat() if start else ""
-    rows = [s for s in case.stock if s.item == "unit" and s.width is not None and s.diameter is not None
-            and s.count is not None and not other_than(bundle, s) and s.width.base in widths
-            and abs(s.diameter.base - diameter) <= _SAME_DIAMETER and (not day or not s.expiry or s.expiry >= day)]
-    ranks = {d: i for i, d in enumerate(sorted({str(s.expiry) for s in rows}))}
-    stock = tuple(Unit(s.width.base, int(s.count.base), ranks[str(s.expiry)]) for s in rows)
+    plan = times(bundle)
+    rows = {i: s for i, s in enumerate(case.stock) if s.item == "unit" and s.width is not None
+            and s.diameter is not None and s.count is not None and not other_than(bundle, s) and s.width.base in widths
+            and abs(s.diameter.base - diameter) <= _SAME_DIAMETER and in_date(bundle, i, plan) is not False}
+    until = {i: good_until(bundle, i) for i in rows}
+    ranks = {t: k for k, t in enumerate(sorted(set(until.values())))}
+    stock = tuple(Unit(s.width.base, int(s.count.base), ranks[until[i]]) for i, s in rows.items())
     if case.layout.from_stock == "yes":
+        if rows and plan.released is None:
+            active().warn("The set of units rests on stock of which nobody knows whether it is in date when the wrap "
+                          "is released: the planned start is not stated (work.planned_start).",
+                          "case: layout.from_stock")
         return stock or tuple(Unit(w, 0) for w in widths)
     return (*stock, *made)
 

@@ -11,7 +11,8 @@ from wrapcalc.case import Bundle
 from wrapcalc.checks import Check
 from wrapcalc.formulas import materials as site
 from wrapcalc.recorder import active
-from wrapcalc.stages.site.shelf import other_than
+from wrapcalc.stages.site.shelf import Times, good_until, longest_cure, other_than
+from wrapcalc.stages.site.shelf import times as planned
 from wrapcalc.stages.site.takeoff import Line
 from wrapcalc.standards.documents import PRACTICE
 from wrapcalc.values import Value
@@ -53,35 +54,18 @@ class Cover:
     take: tuple[tuple[str, int], ...]
 
 
-@dataclass(frozen=True)
-class Times:
-    """Plan of the work, local time: its end, and the release of the wrap; None without a planned start."""
-
-    start: datetime | None
-    done: datetime | None
-    released: datetime | None
-
-
 def times(bundle: Bundle) -> Times:
-    """Planned times, with the longest time of the cure table: the safer reading, for what must still be in date."""
-    case, system, rec = bundle.case, bundle.system, active()
+    """Planned times, and what is taken for granted in them."""
+    case, system, rec, plan = bundle.case, bundle.system, active(), planned(bundle)
     assert system is not None
-    if case.work.planned_start is None:
-        return Times(None, None, None)
-    # Dates of labels and certificates are local; so is the planned start with its offset.
-    start = datetime.fromisoformat(case.work.planned_start).replace(tzinfo=None)
-    done = start
-    for key in ("blast_time", "application_time"):
-        hours = case.optional(f"work.{key}")
-        if hours is None:
-            rec.assume(f"work.{key} is not stated; it is not counted in the time until release.", "scope")
-        else:
-            done += timedelta(hours=hours.magnitude)
-    longest = max(range(len(system.cure_table.times)), key=lambda i: system.cure_table.times[i].base)
-    cure = system.value(f"cure_table.times.{longest}")
-    rec.assume(f"Materials must be in date until the wrap is released, after the longest time of the cure table, "
-               f"{cure.show(case.display)}.", "safer reading")
-    return Times(start, done, done + timedelta(hours=cure.magnitude))
+    if plan.start is not None:
+        for key in ("blast_time", "application_time"):
+            if case.optional(f"work.{key}") is None:
+                rec.assume(f"work.{key} is not stated; it is not counted in the time until release.", "scope")
+        cure = system.value(longest_cure(bundle))
+        rec.assume(f"Materials must be in date until the wrap is released, after the longest time of the cure table, "
+                   f"{cure.show(case.display)}.", "safer reading")
+    return plan
 
 
 def batches(bundle: Bundle, plan: Times) -> tuple[tuple[Batch, ...], tuple[Check, ...]]:
@@ -130,8 +114,7 @@ def _is_ours(bundle: Bundle, i: int) -> bool:
 def _batch(bundle: Bundle, i: int, plan: Times) -> tuple[Batch, float | None]:
     """A row of the shelf and the hours that are left of it at the release."""
     case, s = bundle.case, bundle.case.stock[i]
-    expiry, consumed = date.fromisoformat(s.expiry), None
-    good = datetime.combine(expiry, datetime.min.time())
+    expiry, consumed, good = date.fromisoformat(s.expiry), None, good_until(bundle, i)
     if s.excursion_time is not None:
         practice = [bundle.tables.value(PRACTICE.id, n) for n in ("ageing_factor", "ageing_step")]
         where = f"stock.{i}."
@@ -142,7 +125,6 @@ def _batch(bundle: Bundle, i: int, plan: Times) -> tuple[Batch, float | None]:
         active().assume("All of the shelf life that a warm storage consumed is taken off the labelled day, although "
                         "the calendar has counted the time itself: ageing may be faster than the rule.",
                         "safer reading")
-        good -= timedelta(hours=consumed.magnitude)
     left = None if plan.released is None else (good - plan.released).total_seconds() / 3600
     return Batch(i, s.item, case.optional(f"stock.{i}.width"), case.optional(f"stock.{i}.diameter"),
                  int(s.count.base), str(s.batch), expiry, good.date(), consumed, None, None), left

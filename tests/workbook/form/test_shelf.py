@@ -79,6 +79,46 @@ def test_the_grid_is_drawn_while_the_case_has_faults_and_in_its_own_units(exampl
     assert " in at axial" in measured.picture(d).text
 
 
+def test_a_depth_that_the_case_states_is_not_told_as_a_reading_of_the_file(example):
+    d = Draft.open(example / "HB-07.toml")  # the file holds 3.7 mm at its deepest, the case states 3.9 mm
+    assert max(float(x) for line in (example / "HB-07-grid.csv").read_text().splitlines()[1:]
+               for x in line.split(",")[1:]) == 3.7
+    one = measured.picture(d)
+    assert "deepest reading 3.7 mm at axial 104 mm, around 66 mm; raised to the stated 3.9 mm." in one.text
+    assert "depth as used" in one.html and "measured depth" not in one.html
+    for position, words in ((("90 mm", "44 mm"), "deepest reading 3.7 mm at axial 104 mm, around 66 mm; the depth at "
+                             "axial 78 mm, around 44 mm is raised to the stated 3.9 mm."), (("", ""), "; raised to")):
+        for field, text in zip(("deepest_axial", "deepest_around"), position, strict=True):
+            d.set(f"defect.{field}", text)
+        assert words in measured.picture(d).text
+    d.set("defect.depth", "3.7 mm")
+    assert "raised" not in measured.picture(d).text and "measured depth" in measured.picture(d).html
+    d.set("defect.depth", "")
+    assert "deepest reading 3.7 mm at" in measured.picture(d).text
+
+
+def test_words_and_stations_of_a_grid_are_those_of_the_file_whatever_the_case_does_to_it(example):
+    (example / "wall.csv").write_text("mm remaining,0,20,40,60\n0,9.53,9.53,9.53,9.53\n25,9.53,8,6.2,9.53\n"
+                                      "50,9.53,9.53,9.53,9.53\n")
+    d = Draft.open(example / "HB-07.toml")
+    d.set("defect.grid", "wall.csv")
+    text = measured.picture(d).text
+    assert "wall.csv: 3 stations around × 4 along; least reading 6.2 mm; the depth there is raised to the stated " \
+           "3.9 mm." in text
+    d.set("service.maop", "much")
+    assert "least reading 6.2 mm." in measured.picture(d).text, "and while the case has faults"
+    d.set("service.maop", "6.9 MPa")
+    (example / "rim.csv").write_text("mm,0,20,40\n0,0,0,0\n25,1,3.9,0\n50,0,0,0\n")
+    d.set("defect.grid", "rim.csv")
+    d.set("defect.grid_extension", "20 mm")
+    text = measured.picture(d).text
+    assert "3 stations around × 3 along; deepest reading 3.9 mm at axial 20 mm, around 25 mm." in text
+    assert "A rim of sound wall was added" in text
+    (example / "more.csv").write_text("mm,40,60\n0,0,0\n25,0,2\n50,0,0\n")
+    d.set("defect.second_grid", "more.csv")
+    assert "rim.csv and more.csv: 3 stations around × 4 along" in measured.picture(d).text
+
+
 def test_the_outcome_is_that_of_the_file_on_disk(example):
     d = Draft.open(example / "HB-02.toml")
     before = outcome(d.path).text

@@ -128,6 +128,17 @@ def test_a_row_ahead_of_the_plan_that_a_rule_takes_or_that_is_added_is_told_as_w
     assert "ahead of the plan" in reasons(s)["M-01"] and s.told[0].startswith("1 row under repair HB-1-r1 is ahead")
 
 
+def test_what_is_dug_at_a_known_repair_is_told_since_a_wrap_may_lie_there(tmp_path):
+    block = helper.block(helper.rows({}, {}, {}, SOUND)) | {
+        "known_repair": np.array(["HB-1-r1", "", "HB-1-r1", "HB-1-r1"], dtype=object),
+        "known_repair_is": np.array(["under repair", "", "under repair", "under repair"], dtype=object),
+        "depth_against_design": np.array(["past its design life", "", "past its design life", "x"], dtype=object)}
+    s = select(lambda: iter([block]), load_campaign(helper.campaign(tmp_path, 1)))
+    assert ids(s) == [["M-01"], ["M-02"], ["M-03"]] and s.told == [
+        "M-01, M-03 at the known repair HB-1-r1 (under repair, past its design life): a wrap may lie on the pipe there, "
+        "of which the case knows nothing; look before anybody digs"]
+
+
 def test_many_rows_ahead_of_the_plan_are_counted_and_the_first_named(tmp_path):
     plan = load_campaign(helper.campaign(tmp_path, 1))
     s = off_plan(plan, *[("HB-1-r1", "ahead of the plan", 3.25, 5.0)] * 23)

@@ -11,19 +11,15 @@ from typing import Any
 
 import numpy as np
 
-from wrapcalc import units
 from wrapcalc.campaign.cases.undecided import Deepest
+from wrapcalc.campaign.cases.under_known import at_known, off_plan, told_off_plan, under
 from wrapcalc.campaign.model import REPAIRS, RULES, Campaign, Plan, row_of
-from wrapcalc.campaign.screening.known import AHEAD, DEPTH_NOT_KNOWN, DEPTHS
 from wrapcalc.errors import CaseFaults, Fault
 from wrapcalc.fields import RESERVED_NAME
 from wrapcalc.reading import line_numbers, shown_name
 
 Blocks = Callable[[], Iterable[Mapping[str, np.ndarray]]]
 NO_DATA = "insufficient data"
-#: A row under a known repair that is not simply as its design plans it: in words of the ranked table.
-_OFF_PLAN = {DEPTHS[AHEAD]: "ahead of the plan of its design",
-             DEPTHS[DEPTH_NOT_KNOWN]: "not known to be as its design plans"}
 #: So many features are named in one line.
 _NAMED = 20
 _HEADING = re.compile(r"(.+?)\s*(?:\[.*\])?")
@@ -132,7 +128,7 @@ def select(blocks: Blocks, plan: Plan, as_measured: Mapping[int, Mapping[str, An
         if lacking.any():
             deepest.add(block, np.flatnonzero(lacking), place)
             undecided.update(map(str, block["reason"][lacking]) if "reason" in block else [""] * int(lacking.sum()))
-        for i in np.flatnonzero(taken | named | asks | _off_plan(block)).tolist():
+        for i in np.flatnonzero(taken | named | asks | off_plan(block)).tolist():
             row, feature = _row(block, i), str(ids[i])
             why = [text for text, mask in rules if mask[i]]
             if named[i]:
@@ -141,7 +137,7 @@ def select(blocks: Blocks, plan: Plan, as_measured: Mapping[int, Mapping[str, An
             if added is not None:
                 why.insert(0, f"added: {added.reason}")
             if row.get("under_repair"):
-                waiting.append((place + i, row, _under(row, plan.display)))
+                waiting.append((place + i, row, under(row, plan.display)))
             elif left is not None:
                 waiting.append((place + i, row, f"left by {left.by}: {left.reason}"))
             elif why:
@@ -150,9 +146,10 @@ def select(blocks: Blocks, plan: Plan, as_measured: Mapping[int, Mapping[str, An
                 waiting.append((place + i, row, "no rule of the selection takes it"))
         place += len(ids)
     out.rows, out.undecided = place, dict(sorted(undecided.items()))
-    out.told += _told_off_plan([row for _, row, _ in waiting])
+    out.told += told_off_plan([row for _, row, _ in waiting])
     _refuse_unknown(plan, seen)
     _join(out, sheet, picked, waiting, blocks, as_measured or {})
+    out.told += at_known([r for c in out.chosen for r in c.rows])
     out.undecided_deepest = deepest.named({r["row"] for c in out.chosen for r in c.rows})
     return out
 
@@ -204,40 +201,6 @@ def _floats(block: Mapping[str, np.ndarray], name: str, absent: float) -> np.nda
         return np.full(len(block["feature_id"]), absent)
     values = np.asarray(block[name], dtype=float)
     return np.where(np.isnan(values), absent, values)
-
-
-def _off_plan(block: Mapping[str, np.ndarray]) -> np.ndarray:
-    """Rows under a known repair of which nobody may say that all is as planned."""
-    if "depth_against_design" not in block or "under_repair" not in block:
-        return np.zeros(len(block["feature_id"]), dtype=bool)
-    return np.isin(block["depth_against_design"].astype(object), list(_OFF_PLAN)) & (
-        block["under_repair"].astype(object) != "")
-
-
-def _under(row: Mapping[str, Any], display: str) -> str:
-    """Why a row under a known repair is left, with its depth where that is not as planned."""
-    words = _OFF_PLAN.get(str(row.get("depth_against_design") or ""))
-    out = f"under repair {row['under_repair']}"
-    if words is None:
-        return out
-    depths = [f"{what} {units.show(row[name], 'mm', system=display)}" for what, name in (
-        ("listed without allowance", "depth"), ("planned by now with allowance", "planned_depth"),
-        ("carried by the design", "carried_depth"))
-        if np.isfinite(row.get(name, np.nan))]
-    return f"{out}, but {words}" + (f" ({', '.join(depths)})" if depths else "")
-
-
-def _told_off_plan(rows: Iterable[Mapping[str, Any]]) -> list[str]:
-    """One line for each repair under which rows are not as planned."""
-    found: dict[tuple[str, str], list[str]] = {}
-    for row in rows:
-        words = _OFF_PLAN.get(str(row.get("depth_against_design") or ""))
-        if words is not None and row.get("under_repair"):
-            found.setdefault((str(row["under_repair"]), words), []).append(str(row["feature_id"]))
-    return [f"{len(ids)} row{'' if len(ids) == 1 else 's'} under repair {repair} {'is' if len(ids) == 1 else 'are'} "
-            f"{words}: {', '.join(ids[:_NAMED])}{' and more' if len(ids) > _NAMED else ''}. Not dug: the wrap stands "
-            "over it, but its life is in question; the engineer decides on a look or a new design"
-            for (repair, words), ids in found.items()]
 
 
 def _row(block: Mapping[str, np.ndarray], i: int) -> dict[str, Any]:

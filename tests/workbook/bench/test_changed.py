@@ -1,5 +1,6 @@
 """A case with fields changed: its text, its readers."""
 
+import os
 import tomllib
 from importlib import resources
 from pathlib import Path
@@ -78,6 +79,34 @@ def test_a_case_that_has_changed_on_disk_is_told(example):
     stated.path.write_bytes(stated.raw + b"# later\n")
     with pytest.raises(CaseFaults, match=r"HB-02\.toml: the file: found other bytes"):
         stated.refuse_if_changed()
+
+
+def test_files_that_changed_after_the_bench_was_opened_are_named_and_one_saved_as_it_was_is_not(example):
+    stated = Stated.read(example / "HB-07.toml")
+    grid, raw = example / "HB-07-grid.csv", (example / "HB-07-grid.csv").read_bytes()
+    assert stated.changed_on_disk() == ()
+    stated.path.write_bytes(stated.raw + b"# later\n")
+    grid.unlink()
+    assert stated.changed_on_disk() == ("HB-07.toml", "HB-07-grid.csv")
+    stated.path.write_bytes(stated.raw)
+    grid.write_bytes(raw)
+    os.utime(grid, (1, 1))
+    assert stated.changed_on_disk() == ()
+
+
+def test_a_file_that_changes_while_the_bench_is_opened_is_named(example):
+    """Nothing was looked at yet but the bytes that were read."""
+    stated = Stated.read(example / "HB-07.toml")
+    stated.path.write_bytes(stated.raw.replace(b"3.9 mm", b"4.3 mm"))
+    assert stated.changed_on_disk() == ("HB-07.toml",)
+
+
+def test_a_shipped_system_sheet_is_no_file_of_the_user(example):
+    stated = Stated.read(example / "HB-07.toml")
+    shipped = f"{stated.bundle.case.design.system}.toml"
+    assert shipped in stated.bundle.files
+    (example / shipped).write_text("another sheet", encoding="utf-8")
+    assert stated.changed_on_disk() == ()
 
 
 def test_windows_line_ends_and_a_byte_order_mark_are_read(example):

@@ -51,6 +51,22 @@ def test_faults_are_told_by_the_names_of_the_bench(bench):
     assert "those of the last valid values were removed" in html
 
 
+def test_a_case_that_changed_on_disk_is_told_wherever_numbers_of_the_old_one_stand(bench):
+    one = bench("HB-07")
+    path, words = one.stated.path, "changed on disk after the bench was opened: what is shown is of the case as it was"
+    path.write_bytes(one.stated.raw.replace(b'"3.9 mm"', b'"4.3 mm"'))
+    for changes in ({}, {"service.maop": "6 MPa"}):
+        one.put_all(changes)
+        html = pages.answered(one, one.answer())
+        assert f"<b>Warning:</b> HB-07.toml was {words}" in html and "Run the notebook again" in html
+    assert words in pages.full(one.in_full()) and words in pages.compared(one, columns(one, ("A", one.changes)))
+    path.write_bytes(one.stated.raw)
+    assert words not in pages.answered(one, one.answer())
+    grid = path.parent / "HB-07-grid.csv"
+    grid.write_bytes(grid.read_bytes() + b"\n")
+    assert f"HB-07-grid.csv was {words}" in pages.answered(one.untouched(), one.untouched().answer())
+
+
 def test_what_somebody_wrote_is_escaped(bench):
     one = bench("HB-02")
     one.put("defect.depth", "2 mm")

@@ -21,12 +21,14 @@ _TOLD = "information"
 
 @dataclass
 class Answer:
-    """One variant worked out. record: of the case as any page reads it, without its steps; checks: that govern."""
+    """One variant worked out. record: of the case as any page reads it, without its steps; checks: that govern;
+    changed_on_disk: names of the files that were others by then than when the bench was opened."""
 
     outcome: Outcome
     record: dict[str, Any]
     checks: tuple[dict[str, Any], ...]
     struck: tuple[tuple[str, str, str], ...]
+    changed_on_disk: tuple[str, ...] = ()
 
     @property
     def left_out(self) -> tuple[str, ...]:

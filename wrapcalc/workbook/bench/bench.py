@@ -86,18 +86,22 @@ class Bench:
     # -- what comes of it -----------------------------------------------------------------------------------------
     def answer(self) -> Answer:
         """What becomes of the case with what is moved. Raises CaseFaults, CalculationError."""
-        return answer(self.stated.with_changes(self.changes))
+        return self._told(answer(self.stated.with_changes(self.changes)))
 
     def of(self, changes: Mapping[str, Raw]) -> Answer | WrapcalcError:
         """What becomes of the case with these changes, or why nothing does."""
         try:
-            return answer(self.stated.with_changes(changes))
+            return self._told(answer(self.stated.with_changes(changes)))
         except WrapcalcError as e:
             return e
 
     def in_full(self) -> Answer:
         """The same with every part of the job; seconds where the case asks for probabilities or simulations."""
-        return in_full(self.stated.with_changes(self.changes))
+        return self._told(in_full(self.stated.with_changes(self.changes)))
+
+    def _told(self, a: Answer) -> Answer:
+        """The answer, and which files changed on disk meanwhile: it is of the case as it was opened."""
+        return replace(a, changed_on_disk=self.stated.changed_on_disk())
 
     # -- what is kept ---------------------------------------------------------------------------------------------
     def pin(self, note: str = "") -> Pin:

@@ -34,6 +34,7 @@ class Stated:
     raw: bytes
     bundle: Bundle
     _texts: dict[frozenset[str], Any] = field(default_factory=dict, repr=False)
+    _seen: dict[str, tuple[tuple[int, int] | None, bool]] = field(default_factory=dict, repr=False)
 
     @classmethod
     def read(cls, path: Path) -> Stated:
@@ -79,6 +80,31 @@ class Stated:
         """Raises CaseFaults when the case file is not any more what was opened."""
         if read_bytes(self.path, self.name) != self.raw:
             raise CaseFaults([_moved_on(self.name)])
+
+    def changed_on_disk(self) -> tuple[str, ...]:
+        """Names of the files, the case first, that are not any more what was opened.
+
+        Size and time are looked at; only where they moved the bytes are read, for a file may be saved as it was.
+        """
+        return tuple(shown_name(path) for name, path in self._files().items() if self._differs(name, path))
+
+    def _files(self) -> dict[str, Path]:
+        """Name in the bundle -> where it was read; a shipped system sheet is no file of the user."""
+        sheet = self.bundle.case.design.system
+        packaged = (self.path.parent / "record.json").is_file()  # a package carries its own copy of a shipped sheet
+        shipped = {f"{sheet}.toml"} if sheet and not sheet.endswith(".toml") and not packaged else set()
+        return {"case.toml": self.path} | {n: self.path.parent / n for n in self.bundle.files
+                                           if n != "case.toml" and n not in shipped}
+
+    def _differs(self, name: str, path: Path) -> bool:
+        try:
+            about = path.stat()
+            now = (about.st_size, about.st_mtime_ns)
+            if name not in self._seen or self._seen[name][0] != now:
+                self._seen[name] = (now, path.read_bytes() != self.bundle.files[name])
+        except OSError:
+            self._seen[name] = (None, True)
+        return self._seen[name][1]
 
     # -- the text -------------------------------------------------------------------------------------------------
     def _document(self, names: frozenset[str]) -> Any:

@@ -48,7 +48,7 @@ def page(html: str, name: str) -> str:
 def answered(bench: Bench, a: Answer, *, run: int = 0) -> str:
     """Decision, governing checks, layers, order. run: the number of the run, for whoever waits for it."""
     r = a.record
-    parts = [f'<div class="wb-run" data-run="{run}"></div>',
+    parts = [f'<div class="wb-run" data-run="{run}"></div>', _changed_on_disk(a),
              f'<p class="wb-what">{escape(moved(bench))}</p>',
              f'<p class="wb-decision">{escape(r["decision"]["sentence"])}</p>']
     if r["decision"]["reasons"]:
@@ -75,6 +75,16 @@ def case_as_stated(bench: Bench, a: Answer | WrapcalcError) -> str:
     if isinstance(a, WrapcalcError):
         return refused(bench, a)
     return answered(bench.untouched(), a) + drawn(a.figures(), a.curve())
+
+
+def _changed_on_disk(*answers: Answer) -> str:
+    """A warning when files are others by now than those that were worked from."""
+    names = list(dict.fromkeys(n for a in answers for n in a.changed_on_disk))
+    if not names:
+        return ""
+    were = "was" if len(names) == 1 else "were"
+    return calm.message("Warning", f"{', '.join(names)} {were} changed on disk after the bench was opened: what is "
+                        "shown is of the case as it was then.", "Run the notebook again from the top.")
 
 
 def moved(bench: Bench) -> str:
@@ -188,7 +198,8 @@ def compared(bench: Bench, columns: Sequence[Column]) -> str:
                    if isinstance(a, WrapcalcError))
     table = f'<table class="wc-table"><thead><tr><th></th>{head}</tr></thead><tbody>{"".join(rows)}</tbody></table>'
     return page('<p class="wb-quiet">“≠”, bold, with a line at its left: differs from the case as stated.</p>'
-                + told + calm.scrolling(table, "variants side by side"), "compare")
+                + _changed_on_disk(*filter(None, answers)) + told
+                + calm.scrolling(table, "variants side by side"), "compare")
 
 
 def _row(label: str, cells: list[str]) -> str:
@@ -211,7 +222,8 @@ def full(a: Answer) -> str:
     r = a.record
     rows = [(h["label"], h["value"]["shown"]) for h in r["headline"]]
     box = (r["bears"] or {"box": []})["box"]
-    return page("<h3>Worked out in full</h3>" + "".join(calm.message("Warning", w["text"]) for w in r["warnings"])
+    return page("<h3>Worked out in full</h3>" + _changed_on_disk(a)
+                + "".join(calm.message("Warning", w["text"]) for w in r["warnings"])
                 + f'<p class="wb-decision">{escape(r["decision"]["sentence"])}</p>'
                 + calm.table(("", ""), rows, numbers=(1,))
                 + ("<h3>Box for the site</h3>" + calm.scrolling(render.box_table(box), "box for the site") if box else

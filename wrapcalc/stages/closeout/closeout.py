@@ -27,7 +27,7 @@ from dataclasses import dataclass, replace
 from wrapcalc import units
 from wrapcalc.case import Bundle
 from wrapcalc.case.csv_table import counted
-from wrapcalc.case.readings import CONFIRMED, Reading, Readings, same_name
+from wrapcalc.case.readings import CONFIRMED, DONE, NONE, WHATS, Reading, Readings, same_name
 from wrapcalc.checks import Check
 from wrapcalc.errors import CaseFaults, Fault, PackageError
 from wrapcalc.recorder import Recorder, recording
@@ -56,7 +56,8 @@ from wrapcalc.values import Value
 ACCEPTED, DEVIATION, REJECTED, OPEN = "accepted", "accepted with deviation", "rejected", "open"
 LIMITS, BUILT = "Readings against their limits", "As built"
 #: Rows that are not readings of the crew.
-_NOT_CREW = ("package", "record", "correction", "accepted deviation", "accepted by", "pressure released by")
+_NOT_CREW = ("package", "record", "correction", "accepted deviation", "accepted by", "pressure released by",
+             "least wall for blasting")
 #: Rows that may be later than the acceptance.
 _LATER = ("line pressure", "accepted deviation", "accepted by", "photo", "correction")
 _SENSE = {"<=": "at most", "<": "less than", ">=": "at least", ">": "more than"}
@@ -264,7 +265,9 @@ def _accepted_deviations(w: Work, package: str, found: list[Nonconformance]) -> 
     """The non-conformances with who accepts them. Raises CaseFaults for a row that accepts what it may not."""
     faults: list[Fault] = []
     by_number = {n.number.casefold(): n for n in found}
-    crew = installers(w) | {same_name(r.by) for r in w.readings.rows if r.by and r.what not in _NOT_CREW}
+    # Who says that a hold point is not done has read nothing.
+    crew = installers(w) | {same_name(r.by) for r in w.readings.rows if r.by and r.what not in _NOT_CREW
+                            and not (WHATS[r.what].kind == DONE and r.text == NONE)}
     for r in w.readings.of("accepted deviation"):
         n = by_number.get(r.where.casefold())
         if n is None:

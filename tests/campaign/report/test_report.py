@@ -34,6 +34,7 @@ def chosen(*rows, case="F1", repair=""):
 
 def told(**more):
     return {"campaign": {"display": "SI"}, "chosen": [], "left": [], "packages": [], "undecided": {}, "ranked_rows": 3,
+            "undecided_deepest": [], "undecided_not_named": 0,
             "failures": [], "no_longer_chosen": [], "told": [], "made_from": {}} | more
 
 
@@ -113,6 +114,20 @@ def test_reasons_that_are_not_listed_are_counted():
     assert len(left.parts[0].rows) == 21 and sum(int(n) for _, n in left.parts[0].rows) == len(about["left"])
     few = part("left", told(left=about["left"][:40]), data())
     assert len(few.parts[0].rows) == 20 and "other reason" not in few.text()
+
+
+def test_rows_without_enough_data_are_named_the_deepest_first_and_the_rest_counted():
+    rows = [row(f"F{i}", relative_depth=0.5, reason="not stated: length") for i in range(anomalies.MOST + 3)]
+    rows[0] |= {"relative_depth": None, "reason": "not stated: wall", "repair_factor": None}
+    about = told(undecided={"not stated": 70}, undecided_deepest=rows, undecided_not_named=5)
+    left = part("left", about, data())
+    assert cells(left, "Feature") == [f"F{i}" for i in range(anomalies.MOST)]
+    assert cells(left, "Depth with allowance over wall")[:2] == ["–", "50 %"]
+    assert cells(left, "What is lacking")[0] == "not stated: wall"
+    assert "70 anomalies without enough data: not stated" in left.parts
+    assert left.parts[-2:] == ["3 more stand in campaign.json.", "5 less deep or without a depth are counted above and "
+                               "named in screening/ranked.parquet only."]
+    assert "the deepest first" not in part("left", told(), data()).text()
 
 
 # -- what is drawn ------------------------------------------------------------------------------------------------

@@ -110,7 +110,29 @@ def _left(told: Mapping[str, Any], n: Numbers) -> list[Any]:
     if len(left) > MOST:
         out.append(f"{several(len(left) - MOST, 'more stands', 'more stand')} in campaign.json.")
     return [*out, *(f"{several(k, 'anomaly', 'anomalies')} without enough data: {why}"
-                    for why, k in told["undecided"].items())]
+                    for why, k in told["undecided"].items()), *_undecided(told, n)]
+
+
+def _undecided(told: Mapping[str, Any], n: Numbers) -> list[Any]:
+    """Which rows lack data, the deepest first, and where the rest of them stands."""
+    rows, beyond = told["undecided_deepest"], told["undecided_not_named"]
+    if not rows:
+        return []
+    names = ("Feature", "Kind", "Surveyed distance", "Joint", "Depth")
+    share = [None if r.get("relative_depth") is None else f"{100 * r['relative_depth']:.0f} %" for r in rows]
+    table = tuple((*(n.row(r)[k] for k in names), of or NONE, str(r.get("reason") or ""))
+                  for r, of in zip(rows[:MOST], share, strict=False))
+    out: list[Any] = ["Without enough data, the deepest first; one whose wall is not known comes before all, one "
+                      "without a depth last. Nobody knows whether they ask for a repair:",
+                      Table((*names, "Depth with allowance over wall", "What is lacking"), table,
+                            (12, 14, 12, 8, 9, 12, 33), (5,))]
+    more = len(rows) - MOST
+    if more > 0:
+        out.append(f"{several(more, 'more stands', 'more stand')} in campaign.json.")
+    if beyond:
+        out.append(f"{beyond} less deep or without a depth {'is' if beyond == 1 else 'are'} counted above and named in "
+                   "screening/ranked.parquet only.")
+    return out
 
 
 def _ranked(told: Mapping[str, Any], data: Mapping[str, Any], n: Numbers) -> list[Any]:

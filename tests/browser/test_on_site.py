@@ -87,7 +87,7 @@ def test_a_reading_beyond_its_limit_is_seen_mended_and_saved_and_a_reload_gives_
     expect(part(page, "wb-verdict")).to_contain_text("Open.")
     page.locator(".wb-view").get_by_label("Topic").select_option("Blast")
     settled(page)
-    row = part(page, "wb-row-40")
+    row = part(page, "wb-row-41")
     expect(row).to_contain_text("limit: at most 2; sheet of example-sleeve; ISO 8502, part 3")
     expect(row).to_contain_text("Missing.")
     answer(page, "dust rating, spot 1", "4")

@@ -163,14 +163,14 @@ def test_a_file_without_a_reading_or_of_another_kind_is_told(tmp_path):
 
 def test_every_kind_of_reading_can_be_read_in_its_example_form(tmp_path):
     """No word of the closed list is one that nothing can be written for."""
-    from wrapcalc.case.readings import _EXAMPLES, CLOCK, DATE, EVENT, PLACES, YES_NO
+    from wrapcalc.case.readings import _EXAMPLES, CLOCK, DATE, DONE, EVENT, PLACES, YES_NO
     sample = {"": "", "unit": "unit 1", "edge": "unit 1, upstream edge", "joint": "unit 1 to unit 2",
               "material": "adhesive", "batch": "adhesive: A-1", "mix": "adhesive, mix 1", "ends": "ends",
               "number": "X-r1-N1", "spot": "spot 1"}
     assert set(sample) == set(PLACES)
     rows = []
     for n, w in enumerate(WHATS.values()):
-        text = {YES_NO: "yes", EVENT: "yes", CLOCK: "4:30", DATE: "2027-01-01"}.get(w.kind)
+        text = {YES_NO: "yes", EVENT: "yes", DONE: "none", CLOCK: "4:30", DATE: "2027-01-01"}.get(w.kind)
         text = text or _EXAMPLES.get(w.kind, "text")
         text = "3" if w.name in ("dust rating", "holidays found") else text
         rows.append(f'{n},"{w.name}","{sample[w.where]}",{text},{TIME},A. Name,T 3,reason')

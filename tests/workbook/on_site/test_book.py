@@ -281,7 +281,7 @@ def test_what_was_typed_outlives_the_kernel_and_is_named(place):
     put(place.book(), "dust rating", "1")
     book = place.book()
     assert book.entries[row_of(book, "dust rating")].cells["reading"] == "1" and not book.kept.path.exists()
-    assert book.unsaved() == ["row 40 dust rating, spot 1: 1 (saved: blank)"]
+    assert book.unsaved() == ["row 41 dust rating, spot 1: 1 (saved: blank)"]
     assert "one row is typed and not saved" in pages.unsaved(book)
     with pytest.raises(PackageError, match="readings are typed and not saved"):
         book.write(place.now)

@@ -72,9 +72,11 @@ def test_a_bad_text_stays_a_fault_while_another_field_is_moved_and_nothing_is_ke
     row(view, "defect.depth").text.value = "deep"
     row(view, "service.maop").slider.value = 8.0
     assert "No results" in view._answer.value
-    for words in ("Pin this variant", "Save as a new case", "Work out in full"):
+    places = {"Pin this variant": view._said_of_pins, "Save as a new case": view._said_of_saving,
+              "Work out in full": view._said}
+    for words, place in places.items():  # told beside the button, and nowhere else
         click(view, words)
-        assert "a length with one of the units" in text_of(view._said.value), words
+        assert [p for p in places.values() if "a length with one of the units" in text_of(p.value)] == [place], words
     assert not file_of(example / "HB-07.toml").exists()
 
 
@@ -101,7 +103,7 @@ def test_pin_put_back_and_unpin(view, example):
     row(view, "defect.depth").slider.value = 4.1
     view._note.value = "deeper"
     click(view, "Pin this variant")
-    assert "variant A is pinned" in view._said.value and "deeper" in view._compare.value
+    assert "variant A is pinned" in view._said_of_pins.value and "deeper" in view._compare.value
     click(view, "Back to the case")
     click(view, "Put A on the sliders")
     assert view.bench.changes == {"defect.depth": "4.1 mm"} and row(view, "defect.depth").text.value == "4.1 mm"
@@ -124,15 +126,15 @@ def test_the_notebook_run_again_gives_the_same_page(view, example):
 def test_save_tells_the_new_file_or_what_is_wrong(view, example):
     row(view, "defect.depth").slider.value = 4.1
     click(view, "Save as a new case")
-    assert "name of the new case: found nothing" in text_of(view._said.value)
+    assert "name of the new case: found nothing" in text_of(view._said_of_saving.value)
     view._id.value = "HB-07-b"
     click(view, "Save as a new case")
-    assert "reason: found nothing" in text_of(view._said.value)
+    assert "reason: found nothing" in text_of(view._said_of_saving.value)
     view._reason.value = "the next look"
     click(view, "Save as a new case")
-    assert "HB-07-b.toml was written beside HB-07.toml" in text_of(view._said.value)
+    assert "HB-07-b.toml was written beside HB-07.toml" in text_of(view._said_of_saving.value)
     click(view, "Save as a new case")
-    assert "which HB-07-b.toml has already" in text_of(view._said.value)
+    assert "which HB-07-b.toml has already" in text_of(view._said_of_saving.value)
 
 
 def test_work_out_in_full_gives_what_was_left_out_and_a_move_removes_it(view):
@@ -168,7 +170,7 @@ def test_a_folder_without_write_permission_is_one_message(view, example):
         click(view, "Pin this variant")
     finally:
         example.chmod(stat.S_IRWXU)
-    assert "Permission denied" in view._said.value
+    assert "Permission denied" in view._said_of_pins.value
 
 
 def test_a_refused_write_is_one_message(view, monkeypatch):
@@ -178,7 +180,7 @@ def test_a_refused_write_is_one_message(view, monkeypatch):
     monkeypatch.setattr("pathlib.Path.mkdir", refused)
     row(view, "defect.depth").slider.value = 4.1
     click(view, "Pin this variant")
-    assert text_of(view._said.value).strip() == (
+    assert text_of(view._said_of_pins.value).strip() == (
         "Fault: what_if/HB-07.toml: cannot be written (Permission denied); what was pinned before stays as it was; ask "
         "for leave to write in the folder of the case, or make room there")
     assert view.bench.pins.pins == ()
@@ -216,6 +218,6 @@ def test_a_variant_that_a_control_cannot_show_leaves_the_page_as_it_was(view):
     view.bench.pins = Pins((Pin("A", {"defect.length": "240 mm", "design.standard": 5}),), "")
     view._show_pins()
     click(view, "Put A on the sliders")
-    assert "Fault" in text_of(view._said.value)
+    assert "Fault" in text_of(view._said_of_pins.value)
     assert view.bench.changes == {"defect.depth": "4.1 mm"}
     assert row(view, "defect.length").text.value == view.bench.inputs["defect.length"].as_stated

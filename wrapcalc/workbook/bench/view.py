@@ -24,6 +24,14 @@ from wrapcalc.workbook.shown import Shown
 
 #: Seconds that a slider must rest until the rest is worked out.
 _REST = 0.03
+#: Names of controls wrap. What a reader looks a check up by, and whether it is met, stay in one piece.
+_STYLE = """<style>
+.wb-what-if .widget-label { white-space: normal; text-align: left; line-height: 1.25; height: auto; }
+.wb-what-if :is(.widget-text, .widget-dropdown) { height: auto; }
+.wb-what-if .widget-dropdown select { height: 28px; }
+.wb-what-if .wb-bench-answer .wb-scroll table { table-layout: auto !important; }
+.wb-what-if .wb-bench-answer .wb-scroll :is(td:first-child, .wc-verdict) { white-space: nowrap; }
+</style>"""
 
 
 class BenchView(calm.View):
@@ -34,7 +42,9 @@ class BenchView(calm.View):
         self._silent, self._run, self._bad = False, 0, dict[str, CaseFaults]()
         self._waiting: asyncio.TimerHandle | None = None
         self._known: dict[str, Answer | WrapcalcError] = {}
-        self._said = _html("wb-bench-said")
+        # What a button tells stands beside it: the page is longer than the window.
+        self._said, self._said_of_pins, self._said_of_saving = (
+            _html(f"wb-bench-said{of}") for of in ("", "-of-pins", "-of-saving"))
         self._answer, self._figures, self._compare, self._full = (
             _html(f"wb-bench-{n}-box") for n in ("answer", "figures", "compare", "full"))
         self._rows = {i.field: _Row(i, self._moved, self._tell) for i in bench.inputs.values()}
@@ -49,31 +59,45 @@ class BenchView(calm.View):
         back, whole = self._button("Back to the case", self._back), self._button("Work out in full", self._all)
         buttons = widgets.HBox([back, whole], layout=widgets.Layout(flex_flow="row wrap"))
         head = "<h3>What may be moved</h3><p class='wb-quiet'>All pressures are gauge.</p>"
-        left = widgets.VBox([_html("", calm.page(head)), moved, buttons],
+        left = widgets.VBox([_html("", _STYLE + calm.page(head)), moved, buttons],
                             layout=widgets.Layout(width="400px", min_width="400px"))
         right = widgets.VBox([self._said, self._answer], layout=widgets.Layout(flex="1 1 340px", min_width="0"))
         top = widgets.HBox([left, right], layout=widgets.Layout(flex_flow="row wrap"))
         self._note = widgets.Text(description="What this variant is for", **_wide())
-        pin = widgets.HBox([self._note, self._button("Pin this variant", self._pin)],
+        pin = widgets.HBox([self._note, self._button("Pin this variant", self._pin, self._tell_of_pins)],
                            layout=widgets.Layout(flex_flow="row wrap"))
         self._id = widgets.Text(description="Name of the new case", **_wide())
         self._reason = widgets.Text(description="Reason, for the reviewer", **_wide())
-        save = widgets.VBox([self._id, self._reason, self._button("Save as a new case", self._save)])
+        save = widgets.VBox([self._id, self._reason, self._button("Save as a new case", self._save,
+                                                                  self._tell_of_saving), self._said_of_saving])
         box = widgets.VBox([
             top, self._figures, self._full,
-            _html("", calm.page("<h3>Pinned variants</h3>")), pin, self._pin_buttons, self._compare,
+            _html("", calm.page("<h3>Pinned variants</h3>")), pin, self._said_of_pins,
+            self._pin_buttons, self._compare,
             _html("", calm.page("<h3>Save a variant as a case</h3>")), save])
         for name in ("wb-view", "wb-what-if"):
             box.add_class(name)
         return box
 
-    def _button(self, words: str, does: Callable[[], None]) -> widgets.Button:
+    def _button(self, words: str, does: Callable[[], None],
+                tell: Callable[[str], None] | None = None) -> widgets.Button:
         button = widgets.Button(description=words, layout=widgets.Layout(width="auto", align_self="flex-start"))
-        button.on_click(calm.told(self._tell)(lambda _: does()))
+        button.on_click(calm.told(tell or self._tell)(lambda _: does()))
         return button
 
     def _tell(self, html: str) -> None:
-        self._said.value = calm.page(html)
+        self._tell_at(self._said, html)
+
+    def _tell_of_pins(self, html: str) -> None:
+        self._tell_at(self._said_of_pins, html)
+
+    def _tell_of_saving(self, html: str) -> None:
+        self._tell_at(self._said_of_saving, html)
+
+    def _tell_at(self, where: widgets.HTML, html: str) -> None:
+        """Say it there, and nothing elsewhere: only the last message counts."""
+        for place in (self._said, self._said_of_pins, self._said_of_saving):
+            place.value = calm.page(html) if place is where else ""
 
     def _first(self) -> None:
         self._work(at_once=True)
@@ -179,12 +203,12 @@ class BenchView(calm.View):
         pin = self.bench.pin(self._note.value)
         self._note.value = ""
         self._show_pins()
-        self._tell(calm.message("Done", f"variant {pin.name} is pinned and kept beside the case."))
+        self._tell_of_pins(calm.message("Done", f"variant {pin.name} is pinned and kept beside the case."))
 
     def _unpin(self, name: str) -> None:
         self.bench.unpin(name)
         self._show_pins()
-        self._tell(calm.message("Done", f"variant {name} is no longer pinned."))
+        self._tell_of_pins(calm.message("Done", f"variant {name} is no longer pinned."))
 
     def _put_back(self, name: str) -> None:
         pin = self.bench.pins.named(name)
@@ -203,15 +227,17 @@ class BenchView(calm.View):
         if self._bad:
             raise CaseFaults([f for e in self._bad.values() for f in e.faults])
         path = self.bench.save(self._id.value, self._reason.value)
-        self._tell(calm.message("Done", f"{path.name} was written beside {self.bench.stated.name}. It is a case of its "
-                                "own: what was moved stands there as assumed, with your reason."))
+        self._tell_of_saving(calm.message(
+            "Done", f"{path.name} was written beside {self.bench.stated.name}. It is a case of its own: what was moved "
+            "stands there as assumed, with your reason."))
 
     # -- pins -----------------------------------------------------------------------------------------------------
     def _show_pins(self) -> None:
         buttons = []
         for pin in self.bench.pins.pins:
-            buttons += [self._button(f"Put {pin.name} on the sliders", lambda n=pin.name: self._put_back(n)),
-                        self._button(f"Unpin {pin.name}", lambda n=pin.name: self._unpin(n))]
+            buttons += [self._button(f"Put {pin.name} on the sliders", lambda n=pin.name: self._put_back(n),
+                                     self._tell_of_pins),
+                        self._button(f"Unpin {pin.name}", lambda n=pin.name: self._unpin(n), self._tell_of_pins)]
         self._pin_buttons.children = buttons
         self._compare.value = pages.compared(self.bench, self.columns())
 

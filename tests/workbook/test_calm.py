@@ -1,6 +1,8 @@
 """What all views of the workbench share: contrast, messages that say what they are, faults instead of tracebacks."""
 
 import itertools
+import json
+from pathlib import Path
 
 import pytest
 
@@ -77,3 +79,13 @@ def test_a_long_table_scrolls_inside_itself_and_is_reached_by_the_keyboard():
     html = calm.scrolling(calm.table(("Step", "Result"), [("S1", "<3>")], numbers=(1,)), "steps & checks")
     assert 'tabindex="0"' in html and 'aria-label="steps &amp; checks"' in html and "overflow: auto" in calm.STYLE
     assert "<td class=wc-number>&lt;3&gt;</td>" in html and "<th>Step</th>" in html
+
+
+@pytest.mark.parametrize("name", ["as_found", "case_form", "close_out", "review", "what_if"])
+def test_the_head_of_a_notebook_says_what_to_do_when_its_view_is_dead(name):
+    path = Path(__file__).parents[2] / "workbooks" / f"{name}.ipynb"
+    head = json.loads(path.read_text(encoding="utf-8"))["cells"][0]
+    assert head["cell_type"] == "markdown"
+    text = " ".join("".join(head["source"]).split())
+    assert "Opened again" in text and "the kernel was restarted" in text and "Run > Run All Cells" in text
+    assert "Run > Run All Cells" in calm.DEAD  # the same menu as in the notice over the view

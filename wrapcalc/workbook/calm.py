@@ -26,6 +26,9 @@ ACCENT, FAULT, FAULT_GROUND, NOTE_GROUND = "#0b5c6b", "#9c1c1c", "#fdf1f0", "#ee
 #: JupyterLab may hand the messages of controls to several threads of one kernel: one callback after the other.
 ONE_AT_A_TIME = RLock()
 
+#: What stands over a view whose kernel is gone: its controls still move, and nothing answers any more.
+DEAD = "The kernel was restarted: run all cells (Run > Run All Cells)"
+
 Kind = Literal["Fault", "Warning", "Note", "Done"]
 
 STYLE = f"""
@@ -42,6 +45,19 @@ STYLE = f"""
 .wb-view textarea:focus-visible, .wb-scroll:focus-visible {{ outline: 3px solid {ACCENT} !important;
   outline-offset: 1px; }}
 .wb-view .jupyter-button.mod-primary {{ background: {ACCENT}; color: {GROUND}; }}
+.wb-view input, .wb-view select, .wb-view textarea {{ border: 1px solid {EDGE} !important; color: {INK}; }}
+.wb-view .noUi-connects {{ background: {EDGE} !important; }}
+.wb-view .widget-html, .wb-view .widget-html-content {{ min-width: 0; overflow-wrap: break-word; }}
+.wb-view .jupyter-widgets-disconnected::before {{ content: none; }}
+.wb-view.jupyter-widgets-disconnected {{ overflow: visible; min-width: 0; }}
+.wb-view.jupyter-widgets-disconnected::before {{ content: "{DEAD}"; position: sticky; top: 0; z-index: 10;
+  font: bold 14px/1.4 var(--jp-ui-font-family, sans-serif); color: {INK}; background: {FAULT_GROUND};
+  border: 2px solid {FAULT}; padding: 8px 12px; margin: 4px 0; }}
+.wb-view.jupyter-widgets-disconnected > * {{ opacity: 0.5; }}
+.wb-view.jupyter-widgets-disconnected * {{ pointer-events: none !important; }}
+.wb-view.jupyter-widgets-disconnected .noUi-handle {{ visibility: hidden; }}
+.jp-OutputArea:has(.wb-view.jupyter-widgets-disconnected),
+.jp-OutputArea :has(.wb-view.jupyter-widgets-disconnected) {{ overflow: visible; min-width: 0; }}
 """
 
 

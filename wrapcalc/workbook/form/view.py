@@ -43,7 +43,6 @@ STYLE = f"""<style>
 .wb-form .wb-nav button {{ text-align: left; white-space: normal; height: auto; min-height: 28px; line-height: 1.25;
   padding: 4px 8px; margin: 0 0 2px; background: {calm.GROUND}; color: {calm.INK}; }}
 .wb-form .wb-nav button.mod-primary {{ background: {calm.ACCENT}; color: {calm.GROUND}; }}
-.wb-form input, .wb-form select, .wb-form textarea {{ border: 1px solid {calm.EDGE} !important; color: {calm.INK}; }}
 .wb-form button:focus-visible, .wb-form input:focus-visible, .wb-form select:focus-visible,
 .wb-form textarea:focus-visible {{ outline: 3px solid {calm.ACCENT} !important; outline-offset: 1px; }}
 .wb-form input::placeholder {{ color: {calm.QUIET}; opacity: 1; }}

@@ -18,6 +18,7 @@ from wrapcalc.errors import CaseFaults, UnknownItem, WrapcalcError
 from wrapcalc.recorder import TOPICS
 from wrapcalc.render import items as render
 from wrapcalc.render.drawings import drawings
+from wrapcalc.workbook.named import named
 from wrapcalc.workbook.shown import Shown
 
 __all__ = ["Job", "Shown", "box", "checks", "criteria", "decision", "drawing", "fingerprint", "forms", "inputs",
@@ -75,7 +76,7 @@ def open_case(case_file: str) -> Job:
     """
     from wrapcalc.stages.job import run
     try:
-        if case_file.startswith("example:"):
+        if isinstance(case_file, str) and case_file.startswith("example:"):
             with resources.as_file(resources.files("wrapcalc.example")) as folder:
                 known = {p.stem: p for p in Path(folder).glob("*.toml")}
                 name = case_file.removeprefix("example:")
@@ -83,7 +84,7 @@ def open_case(case_file: str) -> Job:
                     raise UnknownItem("case in the example", name, known)
                 bundle = load_bundle(known[name])
         else:
-            bundle = load_bundle(Path(case_file))
+            bundle = load_bundle(named("case_file", case_file, "example/HB-07.toml"))
         return Job(records.build(run(bundle)))
     except (CaseFaults, UnknownItem) as e:
         raise CaseNotOpened(str(e)) from None

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from html import escape
-from pathlib import Path
 
 from wrapcalc.campaign.report.report import Report, read_report
-from wrapcalc.errors import PackageError, UnknownItem, WrapcalcError
+from wrapcalc.errors import CaseFaults, PackageError, UnknownItem, WrapcalcError
+from wrapcalc.workbook.named import named
 from wrapcalc.workbook.shown import Shown
 
 #: JupyterLab aligns the cells of every table to the right.
@@ -43,8 +43,8 @@ class Campaign:
 def open_campaign(campaign_folder: str) -> Campaign:
     """Read the folder of a campaign. Raises CampaignNotOpened, whose text says what is missing."""
     try:
-        return Campaign(read_report(Path(campaign_folder)))
-    except PackageError as e:
+        return Campaign(read_report(named("campaign_folder", campaign_folder, "campaign")))
+    except (CaseFaults, PackageError) as e:
         raise CampaignNotOpened(str(e)) from None
 
 

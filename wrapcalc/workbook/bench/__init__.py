@@ -7,10 +7,9 @@ and only `view` has widgets.
 
 from __future__ import annotations
 
-from pathlib import Path
-
 from wrapcalc.errors import WrapcalcError
 from wrapcalc.workbook import calm
+from wrapcalc.workbook.named import named
 from wrapcalc.workbook.shown import Shown
 
 __all__ = ["what_if"]
@@ -25,6 +24,6 @@ def what_if(case_file: str) -> calm.View | Shown:
         text = f"the bench needs {e.name}, which is not installed"
         return Shown(calm.page(calm.message("Fault", text, 'To mend it: pip install "wrapcalc[report,lab]".')), text)
     try:
-        return BenchView(Bench.open(Path(case_file)))
+        return BenchView(Bench.open(named("case_file", case_file, "example/HB-07.toml")))
     except WrapcalcError as e:
         return Shown(calm.page(calm.messages(e)), str(e))

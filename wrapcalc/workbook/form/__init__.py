@@ -8,11 +8,11 @@ what the saved file gives; none of them knows a widget. `view*` are the widgets,
 from __future__ import annotations
 
 import os
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from wrapcalc.errors import WrapcalcError
 from wrapcalc.workbook import calm
+from wrapcalc.workbook.named import named
 from wrapcalc.workbook.shown import Shown
 
 if TYPE_CHECKING:
@@ -33,7 +33,7 @@ def case_form(case_file: str | os.PathLike[str]) -> CaseForm | NotOpened:
     """The form of a case file, or of a new case where there is none yet; one message where it cannot be opened."""
     from wrapcalc.workbook.form.draft import Draft
     try:
-        draft = Draft.open(Path(case_file))
+        draft = Draft.open(named("case_file", case_file, "example/HB-07.toml"))
     except WrapcalcError as e:
         return NotOpened(calm.page(calm.messages(e)), str(e))
     from wrapcalc.workbook.form.view import CaseForm

@@ -13,6 +13,7 @@ from wrapcalc.package.digests import MANIFEST
 from wrapcalc.package.explain import read_record
 from wrapcalc.package.issued import Issued, issued
 from wrapcalc.stages.job import WRAP
+from wrapcalc.workbook.named import named
 
 #: Field data of a package stand here, below the folder in which the notebook works, unless another one is named.
 FIELD = "field"
@@ -45,7 +46,7 @@ class Opened:
 
 def opened(package_folder: str, field_folder: str, what: str) -> Opened:
     """Open a package to `what` ("check", "close out"). Raises PackageError with how to go on."""
-    package = Path(package_folder)
+    package = named("package_folder", package_folder, "example/packages/HB-07-r1")
     if not package.exists():
         raise PackageError(f"{package_folder}: there is no such folder. Make a package first, such as: "
                            "wrapcalc package example/HB-07.toml --out example/packages; then run this cell again")
@@ -55,7 +56,7 @@ def opened(package_folder: str, field_folder: str, what: str) -> Opened:
     if word != WRAP:
         raise PackageError(f"{of.name}: its decision is '{word}'; only a package that decides '{WRAP}' has field data "
                            f"to {what}")
-    folder = Path(field_folder) if field_folder else Path(FIELD) / of.name
+    folder = named("field_folder", field_folder, f"{FIELD}/{of.name}") if field_folder else Path(FIELD) / of.name
     _outside(folder)
     return Opened(package, of, folder, record)
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from wrapcalc.errors import WrapcalcError
+from wrapcalc.errors import CaseFaults, WrapcalcError
 from wrapcalc.workbook import calm
+from wrapcalc.workbook.named import named
 from wrapcalc.workbook.shown import Shown
 
 #: What drawing a record may raise that somebody changed: it may be anything.
@@ -15,7 +16,10 @@ _ODD = (LookupError, TypeError, ValueError, AttributeError, RecursionError)
 def review(package_folder: str) -> calm.View | Shown:
     """Open a package for review. What cannot be opened gives one message in place of the view."""
     from jinja2 import TemplateError
-    folder = Path(package_folder)
+    try:
+        folder = named("package_folder", package_folder, "example/packages/HB-07-r1")
+    except CaseFaults as e:
+        return Shown(calm.page(calm.messages(e)), str(e))
     if not folder.is_dir():
         return _one("Note", f"{package_folder}: there is no such package.", "Name the folder of a package. To make "
                     "that of the example, in a terminal: wrapcalc package example/HB-07.toml --out example/packages")

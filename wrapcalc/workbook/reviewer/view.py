@@ -229,7 +229,7 @@ class ReviewView(calm.View):
     def _write_sheet(self) -> None:
         if self.text.value.strip() or self._drafts:
             raise PackageError("a text is typed but not saved; save it, or take it out, then write the sheet")
-        self._tell_sheet(calm.message("Note", "The package is verified again, and the sheet is written."))
+        self._tell_sheet(calm.message("Note", "The package is being verified again, and the sheet is being written."))
         self._tell_sheet(calm.message("Done", self.desk.write_sheet()))
         self.progress.value = pages.framed(pages.progress(self.desk))
 

@@ -10,8 +10,12 @@ import ipywidgets as w
 
 from wrapcalc.workbook import calm
 
-#: Labels of controls may be whole questions: they wrap.
+#: Labels of controls may be whole questions: they wrap, and their row grows. A field takes no more than the page has.
 _LABELS = ("<style>.wb-view .widget-label { white-space: normal; text-align: left; line-height: 1.25; height: auto; }"
+           ".wb-view .widget-inline-hbox { height: auto; max-width: 100%; }"
+           ".wb-view .widget-inline-hbox > :is(input, select, textarea) { min-width: 0; }"
+           ".wb-view .widget-inline-hbox > :is(input, select) { height: 28px; }"
+           ".wb-view .wb-beside { overflow-wrap: anywhere; }"
            ".wb-view .widget-html-content { line-height: 1.4; }"
            ".wb-view table.wc-table th, .wb-view table.wc-table td { text-align: left; padding: 2px 10px 2px 2px; }"
            ".wb-view table.wc-table th.wc-number, .wb-view table.wc-table td.wc-number { text-align: right; }</style>")
@@ -63,3 +67,8 @@ def field(control: Any, label: str, width: str = "46em", of_label: str = "24em")
     control.layout.width = width
     control.style.description_width = of_label
     return control
+
+
+def beside(*parts: w.Widget, margin: str = "0") -> w.HBox:
+    """Side by side where there is room, else one below the other."""
+    return w.HBox(list(parts), layout=w.Layout(flex_flow="row wrap", margin=margin))

@@ -13,7 +13,7 @@ from wrapcalc.workbook import calm
 from wrapcalc.workbook.on_site import pages_close as pages
 from wrapcalc.workbook.on_site.book import BY_HAND, Judgement, ReadingsBook
 from wrapcalc.workbook.on_site.kept import ChangedOnDisk
-from wrapcalc.workbook.on_site.style import button, field, head, html, inner, quiet, show
+from wrapcalc.workbook.on_site.style import beside, button, field, head, html, inner, quiet, show
 from wrapcalc.workbook.on_site.topics import TOPICS, answers, hint, topic_of
 from wrapcalc.workbook.shown import Shown
 
@@ -49,13 +49,12 @@ class CloseView(calm.View):
                                     layout=w.Layout(width="auto"))
         self._upload.observe(calm.told(tell)(self._on_upload), "value")
         self._rows, self._missing = w.VBox(), html("wb-missing")
-        wrap = w.Layout(flex_flow="row wrap", margin="8px 0")
         self.box = w.VBox([
             head("wb-head", pages.head(book)), self._state, self._verdict, self._overview,
-            w.HBox([self._save, self._over, self._drop, self._upload, self._write, self._really], layout=wrap),
+            beside(self._save, self._over, self._drop, self._upload, self._write, self._really, margin="8px 0"),
             self._told,
-            w.HBox([self._topic, self._earlier, self._later, self._which], layout=wrap), self._rows,
-            w.HBox([self._what, self._where, self._add], layout=wrap), self._missing])
+            beside(self._topic, self._earlier, self._later, self._which, margin="8px 0"), self._rows,
+            beside(self._what, self._where, self._add, margin="8px 0"), self._missing])
         for name in ("wb-view", "wb-close"):
             self.box.add_class(name)
         self._turn(0)
@@ -95,7 +94,7 @@ class CloseView(calm.View):
         below = html("wb-standing-of")
         self._standing[i] = below
         out = w.VBox([html("wb-row-head", inner(pages.row_head(e))),
-                      w.HBox(list(controls.values()), layout=w.Layout(flex_flow="row wrap")), below],
+                      beside(*controls.values()), below],
                      layout=w.Layout(margin="6px 0"))
         out.add_class(f"wb-row-{re.sub('[^A-Za-z0-9]', '-', e.cells['row'])}")
         return out

@@ -14,7 +14,7 @@ from wrapcalc.workbook.on_site import pages_found as pages
 from wrapcalc.workbook.on_site.kept import ChangedOnDisk
 from wrapcalc.workbook.on_site.questions import Question
 from wrapcalc.workbook.on_site.sheet import FoundSheet
-from wrapcalc.workbook.on_site.style import button, field, head, html, inner, quiet, show
+from wrapcalc.workbook.on_site.style import beside, button, field, head, html, inner, quiet, show
 from wrapcalc.workbook.shown import Shown
 
 
@@ -41,8 +41,8 @@ class FoundView(calm.View):
         self._build()
         self.box = w.VBox([
             head("wb-head", pages.head(sheet)), self._state, self._general, self._rows,
-            w.HBox([self._save, self._over, self._drop, self._judge, self._write],
-                   layout=w.Layout(flex_flow="row wrap", margin="8px 0")), self._told, self._verdict])
+            beside(self._save, self._over, self._drop, self._judge, self._write, margin="8px 0"),
+            self._told, self._verdict])
         for name in ("wb-view", "wb-found"):
             self.box.add_class(name)
         self._refresh()
@@ -55,12 +55,12 @@ class FoundView(calm.View):
         for q in self.sheet.questions:
             if q.title != title:
                 if title == "Defect":
-                    rows += [w.HBox([self._upload]), w.HBox([self._paste, self._take]), self._grid, self._grid_told]
+                    rows += [w.HBox([self._upload]), beside(self._paste, self._take), self._grid, self._grid_told]
                 title = q.title
                 rows.append(html("wb-title", inner(f"<h3>{title}</h3>")))
             control, below = self._control(q), html("wb-fault-of")
             self._fields[q.field] = control, below
-            rows.append(w.VBox([w.HBox([control, html("wb-beside", inner(quiet(q.beside)))]), below]))
+            rows.append(w.VBox([beside(control, html("wb-beside", inner(quiet(q.beside)))), below]))
         self._rows.children = rows
 
     def _control(self, q: Question) -> Any:

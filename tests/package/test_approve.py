@@ -193,10 +193,14 @@ def test_what_is_dated_back_says_when_it_was_written(out):
     for name in ("manifest.json", "approval.json"):
         told = json.loads((result.folder / name).read_bytes())
         assert (told["approved_on"], told["written_utc"]) == (made(package).isoformat(), stamp)
-    words = f"approved on {made(package)}, written {written.date()} 12:00 UTC"
-    assert result.notices[0] == f"Dated back: {words}."
-    for page in ("package", "site-sheet", "kit-list"):
-        assert f"A{words[1:]}, by" in (result.folder / f"{page}.html").read_text("utf-8"), page
+    words = f"pproved on {made(package)}, written {written.date()} 12:00 UTC"
+    assert result.notices[0] == f"Dated back: a{words}."
+    assert f"A{words}, by these names; {IDENTITIES}" in (result.folder / "package.html").read_text("utf-8")
+    for sheet in ("site-sheet", "kit-list"):
+        for page in pypdf.PdfReader(result.folder / f"{sheet}.pdf").pages:
+            text = " ".join(page.extract_text().split())
+            assert f"pproved on {made(package)} by author" in text
+            assert f"approval written {written.date()} 12:00 UTC; {IDENTITIES}" in text
 
 
 def test_what_is_written_on_its_day_is_not_called_dated_back(out):

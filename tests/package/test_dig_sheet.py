@@ -14,7 +14,7 @@ from wrapcalc import record as records
 from wrapcalc.case import load_bundle
 from wrapcalc.package.dig_sheet import dig_sheet_html
 from wrapcalc.package.pdf import html_to_pdf
-from wrapcalc.package.report import WARNING
+from wrapcalc.package.report import IDENTITIES, WARNING, Approval
 from wrapcalc.record_dig import GROUPS, dig_data
 from wrapcalc.recorder import Recorder, recording
 from wrapcalc.stages.dig.dig import dig
@@ -59,11 +59,11 @@ def html(record: dict, **options) -> str:
     return dig_sheet_html(record, **{"revision": 2, "digest": DIGEST} | options)
 
 
-def pages(record: dict, folder: Path, paper: str = "") -> list[str]:
+def pages(record: dict, folder: Path, paper: str = "", **options) -> list[str]:
     """The text of each page of the PDF, white space made single."""
     record = copy.deepcopy(record)
     record["case"]["paper"] = paper or record["case"]["paper"]
-    html_to_pdf(html(record), folder / "dig.pdf")
+    html_to_pdf(html(record, **options), folder / "dig.pdf")
     reader = pypdf.PdfReader(folder / "dig.pdf")
     size = reader.pages[0].mediabox
     assert round(float(size.width)) == (612 if record["case"]["paper"] == "Letter" else 595)
@@ -116,7 +116,8 @@ def test_two_pages_where_everything_is_long(changed, paper, tmp_path):
 def test_no_letter_below_eleven_points():
     text = html(shipped("HB-07"))
     style = re.search(r"<style>(.*?)</style>", text, re.DOTALL)[1]
-    sizes = [float(x) for x in re.findall(r"font-size: ([\d.]+)pt", style)]
+    foot = re.search(r"@bottom-left.*?}", style)[0]  # as on the site sheet: identity and digest, not read from afar
+    sizes = [float(x) for x in re.findall(r"font-size: ([\d.]+)pt", style.replace(foot, ""))]
     assert min(sizes) >= 11 and "column" not in re.sub(r"/\*.*?\*/", "", style, flags=re.DOTALL)
     assert not re.search(r"font-size: [\d.]+(?:em|%|px|rem)", style)
 
@@ -179,7 +180,7 @@ def test_the_form_of_what_is_found(blank):
 def test_what_is_not_stated_is_a_line_to_write_on(changed):
     text = html(changed("HB-02.toml", excavation={"soil": "type B"}))
     dig_part = text[text.index("Where it is"):]
-    for label in ("Reference point", "Latitude, longitude", "To be repaired by", "Depth", "Span, for the engineer",
+    for label in ("Reference point", "Latitude, longitude", "To be repaired by", "Depth", "Span by own weight",
                   "Access, water, services"):
         cell = re.search(rf'<th scope="row">{label}</th><td>(.*?)</td>', dig_part)
         assert cell[1] == '<span class="full"></span>', label
@@ -199,9 +200,27 @@ def test_letters_of_the_case_are_escaped(changed, tmp_path):
     assert len(pages(record, tmp_path)) == 2
 
 
-def test_another_heading_takes_the_place_of_the_warning(tmp_path):
-    text = html(shipped("HB-07"), heading="Approved by A. Example, 2026-10-01")
-    assert WARNING not in text and "Approved by A. Example, 2026-10-01" in words(text)
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_names_take_the_place_of_the_warning_on_two_pages(changed, paper, tmp_path):
+    """The longest names that a head takes, on the fullest sheet; each page says that they are typed, and when."""
+    long = Approval("A" * 60, "Bartholomew Cholmondeley-Wrights", "C" * 60, "2026-10-01",
+                    written="2026-10-09T07:05:59Z")
+    for record in (full(changed), shipped("HB-07")):
+        assert WARNING not in html(record, approval=long)
+        texts = pages(record, tmp_path, paper, approval=long)
+        assert len(texts) == 2
+        for text in texts:
+            assert long.line in text and f"approval written 2026-10-09 07:05 UTC; {IDENTITIES}" in text
+
+
+def test_every_page_says_that_identities_are_typed(tmp_path):
+    assert all(IDENTITIES in text for text in pages(shipped("HB-15"), tmp_path))
+
+
+def test_rows_are_high_where_there_is_room(changed):
+    """In mm; a thick pencil in a wet glove."""
+    for record, low, high in ((shipped("HB-07"), 7, 8), (shipped("HB-15"), 7, 8), (full(changed), 5, 7)):
+        assert low <= float(re.search(r"tr\.fill td, tr\.fill th { height: ([\d.]+)mm", html(record))[1]) <= high
 
 
 # -- the record ----------------------------------------------------------------------------------------------------

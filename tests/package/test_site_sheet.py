@@ -75,13 +75,14 @@ def test_two_pages_with_standing_identity_and_digest(name, paper, tmp_path):
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 @pytest.mark.parametrize("name", ["HB-07", "HB-51"])
 def test_two_pages_with_names_and_date(name, paper, tmp_path):
-    long = Approval("A" * 60, "B" * 60, "C" * 60, "2026-10-02")
+    long = Approval("A" * 60, "Bartholomew Cholmondeley-Wrights", "C" * 60, "2026-10-02", "", "2026-10-09T07:05:59Z")
     for approval in (NAMES, long):
         text = site(record(name, paper=paper), approval=approval)
         pages = printed(text, tmp_path, paper)
         assert len(pages) == 2 and "NOT APPROVED" not in text
         for page in pages:
-            assert approval.line in page and IDENTITIES in page
+            assert approval.line in page and approval.foot in page and approval.foot.endswith(IDENTITIES)
+    assert long.foot.startswith("approval written 2026-10-09 07:05 UTC; ")
 
 
 def crowded(units: int, repairs: int) -> dict:
@@ -336,3 +337,28 @@ def test_a_caution_is_cut_after_a_sentence_only():
 def test_a_limit_that_nobody_shortened_keeps_its_words():
     assert limit_words("something new") == "something new"
     assert limit_words("soluble salt, as chloride") == "Salts, as chloride"
+
+
+def test_starts_say_of_which_tier_they_are():
+    """Side by side and one over the other: a clock alone would not say which sleeve it is the start of."""
+    units = record("HB-51")["site"]["wrap"]["marks"]["repairs"][0]["units"]
+    clocks = {u["tier"]: u["clock"] for u in units if u["number"] == 1}
+    assert len(clocks) == 2
+    text = words(site(record("HB-51")))
+    assert f"{clocks[1]}; {clocks[2]}" in text and "sides, all tiers starts 1st; 2nd" in text
+    assert "1st, 2nd: tier from the pipe." in words(kit(record("HB-51")))
+    assert "sides, all tiers" not in words(site(record("HB-07")))
+
+
+def test_a_plan_without_a_forecast_asks_to_read_on_the_day():
+    found = record("HB-15")
+    assert not found["site"]["wrap"]["weather"]["windows"] and not found["site"]["wrap"]["weather"]["reason"]
+    text = words(site(found))
+    assert "Weather: no forecast; read the limits on the day." in text and "no data" not in text
+
+
+def test_what_is_said_of_several_mixes_is_said_once():
+    found = record("HB-15")
+    said = [c for m in found["site"]["wrap"]["mixing"] for c in m["cautions"]]
+    text = words(kit(found))
+    assert len(said) > len(set(said)) and all(text.count(c) == 1 for c in said)

@@ -222,5 +222,5 @@ def pages(record: Mapping[str, Any], folder: Path, revision: int, manifest: Mapp
         out["site-sheet"] = site_sheet_html(record, approval=approval, **same)
         out["kit-list"] = kit_list_html(record, approval=approval, **same)
     if record["site"]["dig"]:
-        out["dig-sheet"] = dig_sheet_html(record, heading=approval.line, **same)
+        out["dig-sheet"] = dig_sheet_html(record, approval=approval, **same)
     return out

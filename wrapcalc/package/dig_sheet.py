@@ -8,7 +8,8 @@ from typing import Any
 
 from markupsafe import Markup
 
-from wrapcalc.package.report import WARNING, environment
+from wrapcalc.package.pdf import page_count
+from wrapcalc.package.report import IDENTITIES, WARNING, Approval, environment
 from wrapcalc.render.display import Shown, hours
 from wrapcalc.render.figures._joints import MOST, joint_strip
 
@@ -20,25 +21,42 @@ _FACTS = (("Line", "case.line"), ("Section", "location.section"), ("Diameter", "
 _LONG, _CALL = ("Clock", "Reference point", "Latitude, longitude"), "Call"
 #: Lines of needs and cautions beside which the sketch has its full height.
 _LINES = 7
+PAGES = 2
+#: Heights of a row to write in, mm: the first that holds on two pages is taken; with the last all lines stand closer.
+ROWS = (7.4, 6.6, 6.0, 5.2)
 
 
-def dig_sheet_html(record: Mapping[str, Any], *, revision: int, digest: str, heading: str = WARNING) -> str:
+def dig_sheet_html(record: Mapping[str, Any], *, revision: int, digest: str, approval: Approval | None = None
+                   ) -> str:
     """The dig sheet of a record as one HTML page that stands alone; `html_to_pdf` makes two pages of it.
 
-    The record has its dig in record["site"]["dig"]. heading: at the head of each page, what standing the sheet has.
-    digest: SHA-256 of the record, shortened at the foot. The same arguments give the same text.
+    The record has its dig in record["site"]["dig"]. approval: names and date in place of the warning. digest: SHA-256
+    of the record, shortened at the foot. Rows to write in are as high as two pages allow. The same
+    arguments give the same text.
     """
+    page, found = environment().get_template("dig_sheet.html"), _found(record, revision, digest, approval)
+    for rows in ROWS:
+        html = page.render(rows=rows, **found)
+        if page_count(html) == PAGES:
+            break
+    return html
+
+
+def _found(record: Mapping[str, Any], revision: int, digest: str, approval: Approval | None) -> dict[str, Any]:
+    """What the sheet is made of."""
     dig = record["site"]["dig"]
     given = {i["field"]: i["shown"] for i in record["inputs"]}
     facts = [{"label": label, "shown": given.get(field) or "", "note": "", "struck": ""} for label, field in _FACTS]
     if facts[-1]["shown"]:
         facts[-1]["shown"] = facts[-1]["shown"].removesuffix(" gauge") + " (MAOP), gauge"
-    return environment().get_template("dig_sheet.html").render(
+    return dict(
         r=record,
         dig=dig,
         revision=revision,
         digest=digest,
-        heading=heading,
+        approval=approval,
+        heading=approval.heading if approval else WARNING,
+        identities=IDENTITIES,
         given=given,
         long_rows=[row for row in dig["where"] if row["label"] in _LONG],
         short_rows=_two_by_two([row for row in dig["where"] if row["label"] not in (*_LONG, _CALL)]),

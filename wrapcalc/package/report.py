@@ -51,7 +51,7 @@ class Approval:
     @property
     def day(self) -> str:
         """The day of the approval and, where it is known, when it was written down."""
-        return f"{self.on}, written {self.written[:16].replace('T', ' ')} UTC" if self.written else self.on
+        return f"{self.on}, {self._written('')}" if self.written else self.on
 
     @property
     def heading(self) -> str:
@@ -60,10 +60,18 @@ class Approval:
 
     @property
     def line(self) -> str:
-        """All three and the day, for the head of a sheet."""
+        """All three and the day, for the head of a sheet; when it was written stands at its foot."""
         author, checker, approver = (n if len(n) <= _NAME else n[: _NAME - 1] + "…" for n in (
             self.author, self.checker, self.approver))
-        return f"Approved on {self.day}, by author {author}, checker {checker}, approver {approver}"
+        return f"Approved on {self.on} by author {author}, checker {checker}, approver {approver}"
+
+    @property
+    def foot(self) -> str:
+        """When it was written, and what every sheet says of the names."""
+        return f"{self._written('approval ')}; {IDENTITIES}" if self.written else IDENTITIES
+
+    def _written(self, what: str) -> str:
+        return f"{what}written {self.written[:16].replace('T', ' ')} UTC"
 
 
 def report_html(

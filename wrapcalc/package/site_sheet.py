@@ -79,7 +79,8 @@ def kit_list_html(record: Record, *, revision: int, digest: str, approval: Appro
     rows = [{"line": line, "item": next((i for i in stuff["items"] if i["item"] == line["item"]), None)}
             for line in order]
     return environment().get_template("site_sheet.html").render(
-        sheet="kit", as_set=SETTINGS[0], rows=rows, stuff=stuff, doses=_doses(record, True), cautions=wrap["cautions"],
+        sheet="kit", as_set=SETTINGS[0], rows=rows, stuff=stuff, doses=_doses(record, True), warned=_warned(record),
+        cautions=wrap["cautions"],
         laminate=wrap["laminate"], units=_units(record), marks=wrap["marks"], figure="",
         **_common(record, revision, digest, approval))
 
@@ -121,6 +122,7 @@ def _site(record: Record, setting: Setting) -> dict[str, Any]:
     return {
         "windows": _windows(wrap["weather"]),
         "wrap": wrap, "beside": beside, "laying": _laying(record, beside), "units": _units(record),
+        "tiers": [_nth(n + 1) for n in range(record["geometry"]["wrap"]["tiers"])],
         "unit_pairs": [joined[i:i + 2] for i in range(0, len(joined), 2)],
         "before": _limits(points, _BEFORE), "after": _limits(points, _AFTER),
         "doses": _doses(record, setting.more),
@@ -222,6 +224,15 @@ def _doses(record: Record, whole: bool) -> list[dict[str, Any]]:
             rows = rows[first:first + _COLUMNS]
         out.append(mix | {"tables": _chunks(rows), "to": rows[0][2] if rows else "", "cut": cut})
     return out
+
+
+def _warned(record: Record) -> list[tuple[str, str]]:
+    """What is said of mixes, each sentence once, with the materials that it is said of."""
+    out: dict[str, list[str]] = {}
+    for mix in record["site"]["wrap"]["mixing"]:
+        for caution in mix["cautions"]:
+            out.setdefault(caution, []).append(mix["material"])
+    return [(", ".join(materials).capitalize(), caution) for caution, materials in out.items()]
 
 
 def _split(record: Record, field: str) -> list[str]:

@@ -69,7 +69,7 @@ def test_nothing_stated_gives_no_dig(dug):
 def test_one_word_gives_a_dig_with_blanks_and_no_guess(dug, stated):
     found, rec, _ = dug(**BARE | stated)
     assert found.distances[0].upstream_edge is None and found.distances[1].downstream_edge is None
-    assert row(found.trench, "Depth").value is None and row(found.trench, "Span, for the engineer").value is None
+    assert row(found.trench, "Depth").value is None and row(found.trench, "Span by own weight").value is None
     assert not any(r.label in ("Top, length", "Volume in the ground") for r in found.trench)
     assert any("depth of the trench is not known" in n for n in found.needs)
     assert "No joint beside this one is listed" in found.alike[0]
@@ -307,7 +307,7 @@ def test_more_bared_pipe_than_the_span_is_a_caution(dug):
 @pytest.mark.parametrize("field", ["span_stress", "product_density"])
 def test_a_span_without_its_numbers_is_no_data(dug, field):
     found, rec, _ = dug(**{f"excavation__{field}": None})
-    assert verdicts(rec)[SPAN] == "no data" and row(found.trench, "Span, for the engineer").value is None
+    assert verdicts(rec)[SPAN] == "no data" and row(found.trench, "Span by own weight").value is None
     assert any("was not looked at" in c for c in found.cautions)
 
 

@@ -189,7 +189,7 @@ class _Trench:
                                note="Screening for the engineer: pressure, temperature, coating, settlement and the "
                                "damage itself are not in it.")
         self._row("Pipe without soil under it", free)
-        self._row("Span, for the engineer", bears, "screening by its own weight")
+        self._row("Span by own weight", bears, "screening by its own weight")
         if check.verdict == "not met":
             self.cautions.append("More pipe is without soil than the span by its own weight: support it, or dig in "
                                  "lengths, as the engineer says.")

@@ -20,13 +20,14 @@ from wrapcalc.package.digests import sha256
 from wrapcalc.workbook.on_site.alone import Alone, Said
 from wrapcalc.workbook.on_site.kept import Kept, unwritable
 from wrapcalc.workbook.on_site.opened import Opened
-from wrapcalc.workbook.on_site.topics import clause, topic_of
+from wrapcalc.workbook.on_site.topics import called, clause, topic_of
 
 NAME, TEMPLATE = "readings.csv", "readings-template.csv"
 #: Columns that are filled in by hand.
 BY_HAND = ("reading", "time", "by", "instrument", "remark")
 MET, NOT_MET, MISSING, UNREAD, READ, OPTIONAL = (
-    "met", "not met", "missing", "cannot be read", "read, judged with the others", "where it applies")
+    "met", "not met", "missing", "cannot be read", "read, judged with the others",
+    "not needed unless it applies")
 #: What a spreadsheet takes for a formula, and of that what is but a number, with its unit or without.
 _RUNS = re.compile(r"[=+\-@]")
 _NUMBER = re.compile(r"[+-](?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?"
@@ -52,7 +53,7 @@ class Entry:
     @property
     def title(self) -> str:
         """What is read, and where."""
-        return ", ".join(filter(None, (self.cells["what"], self.cells["where"])))
+        return ", ".join(filter(None, (called(self.cells["what"]), self.cells["where"])))
 
     @property
     def blank(self) -> bool:

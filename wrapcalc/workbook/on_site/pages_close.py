@@ -61,7 +61,7 @@ def overview(book: ReadingsBook, j: Judgement) -> str:
 def row_head(e: Entry) -> str:
     """What is read, where, against which limit and clause, and how."""
     limit = "; ".join(filter(None, (f"limit: {e.limit}" if e.limit else "", e.clause)))
-    return (f"<b>{escape(e.cells['row'])} {escape(e.title)}</b> {escape(limit)} "
+    return (f"<b>Row {escape(e.cells['row'])}: {escape(e.title)}</b> {escape(limit)} "
             f'<span class="wb-quiet">{escape(e.how)}</span>')
 
 
@@ -89,8 +89,7 @@ def verdict(j: Judgement, dirty: bool) -> str:
     who = f" by {data['accepted_by']}" if data["accepted_by"] else ""
     deviations = sorted({n["accepted_by"] for n in data["nonconformances"] if n["accepted_by"]})
     who += f"; deviations by {', '.join(deviations)}" if deviations else ""
-    many = len(data["missing"])
-    lacks = f" {many} thing{' is' if many == 1 else 's are'} missing, listed below." if many else ""
+    lacks = f" Missing: {_lacking(j)}; listed below." if data["missing"] else ""
     stands = (f"Written beside the package: {co.PLACE}/{j.judged.before.name}." if written else
               "Not written yet: this is what would be written" + (" once what was typed is saved." if dirty else "."))
     role = "alert" if word == REJECTED else "status"
@@ -110,11 +109,19 @@ def missing(j: Judgement) -> str:
     """What is missing for a verdict, and what to know beside it."""
     data, out = j.judged.data if j.judged is not None else {}, []
     if lacks := data.get("missing"):
-        out.append(f"<h3>Missing ({len(lacks)})</h3>" + calm.scrolling(
+        out.append(f"<h3>Missing ({_lacking(j)})</h3>" + calm.scrolling(
             "<ul>" + "".join(f"<li>{escape(m)}</li>" for m in lacks) + "</ul>", "Missing"))
     if notes := [*data.get("notes", ()), *(w["text"] for w in data.get("warnings", ()))]:
         out.append("<h3>What to know beside it</h3><ul>" + "".join(f"<li>{escape(n)}</li>" for n in notes) + "</ul>")
     return "".join(out)
+
+
+def _lacking(j: Judgement) -> str:
+    """How much is missing: the verdict names each kind once, the table counts every row."""
+    assert j.judged is not None
+    kinds, rows = len(j.judged.data["missing"]), sum(s.word == MISSING for s in j.rows)
+    return (f"{kinds} kind{'' if kinds == 1 else 's'} of entry"
+            + (f", {rows} row{'' if rows == 1 else 's'} of the table" if rows else ""))
 
 
 def _facts(data: dict[str, Any]) -> str:

@@ -33,6 +33,19 @@ def topic_of(what: str) -> str:
     return _OF.get(" ".join(what.casefold().split()), _FIRST)
 
 
+#: What a reading is called where its word in the file does not say by itself what is asked.
+_CALLED = {"package": "name of the package", "record": "digest of the record", "correction": "reason of the correction",
+           "batch": "batch number", "expiry": "expiry date", "photo": "photo, name of the file",
+           "resin in mix": "mass of resin in mix", "hardener in mix": "mass of hardener in mix",
+           "dull area": "area that sounds dull", "end seal": "end seal whole", "blast grade": "blast grade reached",
+           **{f"laminate: {x}": f"laminate, beyond the limit: {x}" for x in LAMINATE}}
+
+
+def called(what: str) -> str:
+    """A reading in the words of who enters it; its own word where that says it, or where nobody knows it."""
+    return _CALLED.get(what.casefold(), what)
+
+
 def clause(what: str, where: str, bundle: Bundle) -> str:
     """Document and clause of the limit of a reading, as the close-out cites it; "" where it has none of its own.
 

@@ -2,6 +2,10 @@
 
 import json
 import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
 
 import pytest
 from pypdf import PdfReader
@@ -69,6 +73,32 @@ def test_a_second_run_does_no_work_and_gives_the_same_bytes(run, folder, capsys)
     assert main(["campaign", str(folder / "campaign.toml"), "--out", str(run)]) == 1
     assert "(2 of them finished before)" in capsys.readouterr().out
     assert {n: (run / n).read_bytes() for n in names} == before
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="sends POSIX signals")
+def test_killed_in_the_screening_and_in_the_finish_it_goes_on_to_the_same_bytes(run, folder, tmp_path):
+    from wrapcalc.campaign.report.report import read_report
+    from wrapcalc.errors import PackageError
+    out, args = tmp_path / "out", ("campaign", str(folder / "campaign.toml"), "--out", str(tmp_path / "out"))
+    shutil.copytree(run, out)
+    (out / "screening.made-from.json").unlink()  # so that it is screened again
+
+    def killed(place: str) -> None:
+        done = subprocess.run([sys.executable, "-m", "tests.helpers.killed", place, *args], capture_output=True,
+                              text=True, timeout=200, cwd=Path(__file__).parents[1])
+        assert done.returncode == -9, done.stdout + done.stderr
+    killed("screening")
+    assert read_report(out).about["headline"], "nothing has changed yet"
+    killed("finish")
+    assert (out / "order.csv").exists() and not (out / "roll-up.json").exists()
+    with pytest.raises(PackageError, match="run it again to go on"):
+        read_report(out)
+    assert main(list(args)) == 1
+
+    def files(of: Path) -> dict[str, bytes]:
+        return {str(p.relative_to(of)): p.read_bytes() for p in sorted(of.rglob("*"))
+                if p.is_file() and not p.name.startswith((".campaign", "finished.jsonl"))}  # the lock, a log
+    assert files(out) == files(run)
 
 
 def test_order_and_dig_list_are_in_the_units_of_the_campaign(run, folder, tmp_path):

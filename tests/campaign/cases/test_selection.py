@@ -135,8 +135,8 @@ def test_what_is_dug_at_a_known_repair_is_told_since_a_wrap_may_lie_there(tmp_pa
         "depth_against_design": np.array(["past its design life", "", "past its design life", "x"], dtype=object)}
     s = select(lambda: iter([block]), load_campaign(helper.campaign(tmp_path, 1)))
     assert ids(s) == [["M-01"], ["M-02"], ["M-03"]] and s.told == [
-        "M-01, M-03 at the known repair HB-1-r1 (under repair, past its design life): a wrap may lie on the pipe there, "
-        "of which the case knows nothing; look before anybody digs"]
+        "M-01, M-03 at the known repair HB-1-r1 (under repair, past its design life): a wrap may lie on the pipe "
+        "there, of which the case knows nothing; look before anybody digs"]
 
 
 def test_many_rows_ahead_of_the_plan_are_counted_and_the_first_named(tmp_path):

@@ -262,7 +262,7 @@ def test_stop_or_go_comes_first_in_words_with_what_differs_and_both_designs(plac
 def test_what_is_missing_stops_for_now_and_is_listed(place):
     place.found(defect__width=None)
     html = pages.verdict(*place.sheet().verdict(place.now))
-    assert html.index("Stop for now: something is missing") < html.index("width of the defect (defect.width)")
+    assert html.index("Stop for now: something is missing") < html.index("width of the defect (“")
 
 
 def test_what_was_typed_since_is_never_judged_nor_written(place):

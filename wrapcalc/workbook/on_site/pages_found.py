@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import re
+from functools import cache
 from html import escape
 from typing import Any
 
 from wrapcalc.case.grid import Grid
+from wrapcalc.case.model import Case
 from wrapcalc.errors import Fault
+from wrapcalc.fields import walk
 from wrapcalc.package import as_found as af
 from wrapcalc.stages.as_found.as_found import HOLDS, INCOMPLETE, STOP
 from wrapcalc.units import show
@@ -15,6 +19,8 @@ from wrapcalc.workbook.on_site.sheet import FoundSheet
 
 #: What the crew does, before anything else is said.
 _WORD = {HOLDS: "Go, by the approved sheet only", STOP: "Stop", INCOMPLETE: "Stop for now: something is missing"}
+#: What may be the name of a field in a text.
+_FIELD = re.compile(r"\b[a-z_]+\.[a-z_]+\b")
 
 
 def head(sheet: FoundSheet) -> str:
@@ -66,16 +72,24 @@ def verdict(data: dict[str, Any], number: int) -> str:
     out = [f'<div class="wb-message wb-{kind.lower()} wb-verdict" role="{role}"><b>{escape(_WORD[word])}.</b> '
            f"Verdict: {escape(word)}. {escape(af.SENTENCES[word])}</div>",
            f"<p>{escape(stands)} {escape(af.STANDING)}.</p>"]
-    out += _list("Why to stop", data["reasons"]) + _list("What is missing", data["missing"])
-    out += _list("What to know beside it", [*data["notes"], *(w["text"] for w in data["warnings"])])
+    out += [*_list("Why to stop", [_said(t, data) for t in data["reasons"]]),
+            *_list("What is missing", [_said(t, data) for t in data["missing"]])]
+    out += _list("What to know beside it", [_said(t, data) for t in (
+        *data["notes"], *(w["text"] for w in data["warnings"]))])
     rows = data["comparison"]
-    differs = [r for r in rows if r["verdict"] != "met" or r["issued"] != r["found"]]
+    # What nobody measured differs from nothing yet: it is told above as missing.
+    measured = [r for r in rows if r["verdict"] != "no data"
+                and not any(t.startswith(f"{r['what']}: ") for t in data["missing"])]
+    differs = sorted((r for r in measured if r["verdict"] != "met" or r["issued"] != r["found"]),
+                     key=lambda r: (r["verdict"] == "met", r["kind"] == "information"))
     out.append("<h3>What differs from the prediction</h3>")
-    out.append(_compared(differs, "What differs from the prediction") if differs else "<p>Nothing.</p>")
+    out.append(_compared(differs, "What differs from the prediction", data) if differs else
+               "<p>Nothing of what was measured.</p>" if len(measured) < len(rows) else "<p>Nothing.</p>")
     out.append("<h3>The design, worked again with what was found</h3>")
     out.append(_designs(data))
-    out.append(f"<p>{escape(data['now']['sentence'])}</p>")
-    out.append(f"<details><summary>All {len(rows)} comparisons</summary>{_compared(rows, 'All comparisons')}</details>")
+    out.append(f"<p>{escape(_said(data['now']['sentence'], data))}</p>")
+    out.append(f"<details><summary>All {len(rows)} comparisons</summary>{_compared(rows, 'All comparisons', data)}"
+               "</details>")
     return "".join(out)
 
 
@@ -83,25 +97,54 @@ def _list(title: str, lines: list[str]) -> list[str]:
     return [f"<h3>{title}</h3><ul>" + "".join(f"<li>{escape(t)}</li>" for t in lines) + "</ul>"] if lines else []
 
 
-def _compared(rows: list[dict[str, Any]], label: str) -> str:
+def _compared(rows: list[dict[str, Any]], label: str, data: dict[str, Any]) -> str:
     return calm.scrolling(calm.table(
         ("What", "Predicted, or allowed", "As found", "Verdict", "Note"),
-        [(r["what"], r["issued"], r["found"] or "not measured", r["verdict"], r["note"]) for r in rows]), label)
+        [(r["what"], r["issued"], r["found"] or "not measured", r["verdict"], _said(r["note"], data)) for r in rows]),
+        label)
 
 
 def _designs(data: dict[str, Any]) -> str:
     """The governing numbers of the issued design and of the one with what was found, side by side."""
     found = {i["title"]: i for i in data["items"] if i["type"] == "procedure" and i["title"].startswith("The design ")}
-    before, after = (dict(_numbers(found.get(t))) for t in ("The design issued", "The design with what was found"))
-    rows = [(name, before.get(name, "none"), after.get(name, "none"),
-             "same" if before.get(name) == after.get(name) else "differs") for name in {**before, **after}]
+    before, after = (_numbers(found.get(t), data["about"]["display"]) for t in (
+        "The design issued", "The design with what was found"))
+    none, rows = ("none", "none"), []
+    for name in {**before, **after}:
+        was, now = before.get(name, none), after.get(name, none)
+        # In the digits of the page, but never two numbers that differ as if they were one.
+        k = 1 if was[0] == now[0] and was[1] != now[1] else 0
+        rows.append((name, was[k], now[k], "same" if was[1] == now[1] else "differs"))
     return calm.table(("", "As issued", "With what was found", ""), rows)
 
 
-def _numbers(item: dict[str, Any] | None) -> list[tuple[str, str]]:
+def _numbers(item: dict[str, Any] | None, system: str) -> dict[str, tuple[str, str]]:
+    """What a design gives: name -> in the digits of the page, and as recorded."""
     if item is None:
-        return []
-    return [*((str(a), str(b)) for a, b in item["details"]), *((r["name"], r["shown"]) for r in item["results"])]
+        return {}
+    return {str(a): (str(b), str(b)) for a, b in item["details"]} | {
+        r["name"]: (show(r["magnitude"], r["unit"], system=system), r["shown"]) for r in item["results"]}
+
+
+def _said(text: str, data: dict[str, Any]) -> str:
+    """A line of the verdict in the words of the page: its questions by their names, as they stand beside their fields.
+
+    A field of the case that the sheet does not ask for has the name that it has in the case form.
+    """
+    asked = _questions() | {s["field"]: s["question"] for s in data["stated"]}
+    named = _FIELD.sub(lambda m: f"“{_called(asked[m[0]])}”" if m[0] in asked else m[0], text)
+    return named.replace(", wanted ", "; expected: ")
+
+
+def _called(question: str) -> str:
+    """What a question asks for, without how it is answered."""
+    return re.split("[:;]", question, maxsplit=1)[0]
+
+
+@cache
+def _questions() -> dict[str, str]:
+    """Every field of a case, and what it is called."""
+    return {name: str(info.description) for name, info in walk(Case)}
 
 
 def still(sheet: FoundSheet, faults: list[Fault], said: str) -> str:

@@ -1,8 +1,8 @@
 """A real JupyterLab and a real browser for the tests of the workbench.
 
 How to use it: put a test into tests/browser/test_<part>.py and ask for the fixture `notebook`.
-`notebook("what_if.ipynb", {"case_file": "example/HB-07.toml"})` writes a copy with these parameters into the folder of
-the lab, opens it in Chromium, runs all cells, waits until the kernel is idle and returns Playwright's `Page`
+`notebook("what_if.ipynb", {"case_file": "example/HB-07.toml"})` writes a copy with these parameters into the folder
+of the lab, opens it in Chromium, runs all cells, waits until the kernel is idle and returns Playwright's `Page`
 (synchronous API). Find controls with `page.get_by_label`, `page.get_by_role`, `page.locator(".wb-...")` and text in
 `shown(page)`, the outputs, for the source of a cell is on the page, too. Playwright waits by itself: use
 `expect(...)`, never `sleep`. The fixture `lab` is the server: `lab.folder` (written as `wrapcalc lab` does, with the
@@ -10,9 +10,11 @@ example in `example/`), `lab.url`, `lab.token`; `lab.wrapcalc("package", "exampl
 "example/packages")` runs the tool there. `run_all(page)` runs a page again from the top, `restart(page)` loses the
 kernel as a user would, `settled(page)` waits for its idle state, `saved(page)` saves the notebook, and
 `reaction(page, act, watch)` measures milliseconds from the first input event to the last change in what the selector
-`watch` finds. Pages and kernels are closed after each test, and the test fails if a request left the machine (from
-page, server or kernel), if a traceback came out of a cell or a callback, or if the page logged an error. The lab lives
-as long as the worker: one test sees the files of another, so write under names of your own.
+`watch` finds; `beyond(page)` lists texts of the view that end outside their box, at both sizes of window, and
+`edges(page)` the colours of the edges of its fields. Pages and kernels are closed after each test, and the test fails
+if a request left the machine (from page, server or kernel), if a traceback came out of a cell or a callback, or if
+the page logged an error. The lab lives as long as the worker: one test sees the files of another, so write under
+names of your own.
 """
 
 from __future__ import annotations
@@ -223,6 +225,60 @@ def tracebacks(page: Page) -> list[str]:
     if page.get_by_text("Traceback (most recent call last)").count():
         found.append("there is a traceback on the page")
     return found
+
+
+# -- what is to be seen ------------------------------------------------------------------------------------------------
+#: Windows that everything must be read in: a desk, and a small laptop.
+SIZES = ((1400, 1000), (1000, 800))
+#: Texts that end to the right of their own box, of a box that cuts them off, or of the notebook; labels also below the
+#: row of their control. What scrolls inside itself may be wider, and drawings are no text of the page.
+_BEYOND = """() => {
+    const found = [], own = '.wb-beside, .widget-html-content, .widget-label', name = e => e.className || e.tagName;
+    for (const box of document.querySelectorAll('.wb-view .widget-html-content, .wb-view .widget-label')) {
+        const texts = document.createTreeWalker(box, NodeFilter.SHOW_TEXT);
+        for (let t = texts.nextNode(); t; t = texts.nextNode()) {
+            const e = t.parentElement;
+            if (!t.data.trim() || !e.checkVisibility({visibilityProperty: true})
+                || e.closest('.wb-scroll, .wc-scroll, .wc-maths, svg, style')) continue;
+            const range = document.createRange();
+            range.selectNodeContents(t);
+            const rects = [...range.getClientRects()].filter(r => r.width > 1);
+            if (!rects.length) continue;
+            const right = Math.max(...rects.map(r => r.right)), bottom = Math.max(...rects.map(r => r.bottom));
+            for (let a = e; a; a = a.parentElement) {
+                const cuts = getComputedStyle(a).overflowX !== 'visible', r = a.getBoundingClientRect();
+                const edge = r.left + a.clientLeft + a.clientWidth;
+                if ((a.matches(own) || cuts) && a.clientWidth && right > edge + 1)
+                    { found.push(`${t.data.trim()}: ${Math.round(right - edge)} px beyond ${name(a)}`); break; }
+                if (a.matches('.widget-inline-hbox') && box.matches('.widget-label') && bottom > r.bottom + 3)
+                    { found.push(`${t.data.trim()}: ${Math.round(bottom - r.bottom)} px below ${name(a)}`); break; }
+                if (a.matches('.jp-WindowedPanel-outer')) break;
+            }
+        }
+    }
+    return found;
+}"""
+
+
+def beyond(page: Page) -> list[str]:
+    """Texts of the view that cannot be read whole, in each window of `SIZES`; the window is as before afterwards."""
+    found, before = [], page.viewport_size
+    for width, height in SIZES:
+        page.set_viewport_size({"width": width, "height": height})
+        # JupyterLab lays its panels out in frames of its own after the window has changed.
+        page.wait_for_function("w => window.innerWidth === w && document.querySelector('.jp-WindowedPanel-outer')"
+                               ".getBoundingClientRect().right <= w", arg=width)
+        page.evaluate("() => new Promise(go => setTimeout(go, 300))")
+        found += [f"at {width} x {height}: {text}" for text in page.evaluate(_BEYOND)]
+    page.set_viewport_size(before)
+    return found
+
+
+def edges(page: Page) -> set[str]:
+    """Colours, as #rrggbb, of the edges of all fields of the view: text, lists and areas."""
+    colours = page.evaluate("() => [...document.querySelectorAll('.wb-view :is(input:not([type=checkbox], [type=file]),"
+                            " select, textarea)')].map(e => getComputedStyle(e).borderTopColor)")
+    return {"#" + "".join(f"{int(part):02x}" for part in re.findall(r"\d+", colour)[:3]) for colour in colours}
 
 
 # -- how long it takes ------------------------------------------------------------------------------------------------

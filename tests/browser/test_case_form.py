@@ -6,8 +6,9 @@ import tomllib
 
 from playwright.sync_api import expect
 
-from tests.browser.harness import restart, run_all, settled
+from tests.browser.harness import beyond, edges, restart, run_all, settled
 from wrapcalc import workbook as wb
+from wrapcalc.workbook import calm
 from wrapcalc.workbook.form.draft import answer_in
 from wrapcalc.workbook.form.questions import SECTIONS, questions
 
@@ -74,6 +75,8 @@ def test_a_fault_is_seen_as_one_types_and_mended_and_comments_survive(notebook, 
     path.write_text(before, encoding="utf-8")
     page = notebook("case_form.ipynb", {"case_file": "example/FORM-2.toml"})
     section(page, "Pipe")
+    assert beyond(page) == []
+    assert edges(page) == {calm.EDGE}
     wall = row(page, "pipe.nominal_wall")
     wall.get_by_label("Nominal wall").fill("")
     wall.get_by_label("Nominal wall").press_sequentially("0.34 bananas")

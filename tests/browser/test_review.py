@@ -7,7 +7,8 @@ import shutil
 import pytest
 from playwright.sync_api import expect
 
-from tests.browser.harness import restart, run_all
+from tests.browser.harness import beyond, edges, restart, run_all
+from wrapcalc.workbook import calm
 
 
 @pytest.fixture(scope="module")
@@ -41,6 +42,8 @@ def test_a_comment_is_there_again_after_a_reload_and_after_the_kernel_was_lost(l
     page = notebook("review.ipynb", named(lab, package))
     head = page.locator(".wb-review-head")
     expect(head).to_contain_text("Done: HB-02-r1 is verified: every byte is as it was written")
+    assert beyond(page) == []
+    assert edges(page) == {calm.EDGE}
     page.get_by_label("Reviewer").fill("C. Checker")
     to_step(page, "A1")
     page.get_by_role("button", name="Mark as checked").click()

@@ -6,7 +6,8 @@ import shutil
 import pytest
 from playwright.sync_api import expect
 
-from tests.browser.harness import restart, run_all, settled
+from tests.browser.harness import beyond, edges, restart, run_all, settled
+from wrapcalc.workbook import calm
 
 
 @pytest.fixture(scope="module")
@@ -42,6 +43,8 @@ def answer(page, label, text):
 def test_a_depth_is_typed_wrongly_mended_saved_and_judged_and_a_reload_gives_the_same_page(notebook, lab, package):
     page = open_(notebook, "as_found.ipynb")
     expect(page.locator(".wb-view").get_by_text("predicted 3.9 mm; stop beyond 4 mm")).to_be_visible()
+    assert beyond(page) == []
+    assert edges(page) == {calm.EDGE}
     answer(page, "Greatest depth by any means", "4.3")
     fault = part(page, "wb-fault-of").get_by_role("alert")
     expect(fault).to_contain_text("found '4.3', which has no unit")
@@ -85,6 +88,8 @@ def test_a_restart_of_the_kernel_loses_nothing_and_says_what_was_not_saved(noteb
 def test_a_reading_beyond_its_limit_is_seen_mended_and_saved_and_a_reload_gives_the_same_page(notebook, lab, package):
     page = open_(notebook, "close_out.ipynb")
     expect(part(page, "wb-verdict")).to_contain_text("Open.")
+    assert beyond(page) == []
+    assert edges(page) == {calm.EDGE}
     page.locator(".wb-view").get_by_label("Topic").select_option("Blast")
     settled(page)
     row = part(page, "wb-row-41")

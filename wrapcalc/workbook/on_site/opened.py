@@ -56,7 +56,9 @@ def opened(package_folder: str, field_folder: str, what: str) -> Opened:
     if word != WRAP:
         raise PackageError(f"{of.name}: its decision is '{word}'; only a package that decides '{WRAP}' has field data "
                            f"to {what}")
-    folder = named("field_folder", field_folder, f"{FIELD}/{of.name}") if field_folder else Path(FIELD) / of.name
+    if field_folder and not isinstance(field_folder, str):
+        named("field_folder", field_folder, f"{FIELD}/{of.name}")
+    folder = Path(field_folder) if field_folder else Path(FIELD) / of.name
     _outside(folder)
     return Opened(package, of, folder, record)
 

@@ -6,9 +6,10 @@ import shutil
 import pytest
 from playwright.sync_api import expect
 
-from tests.browser.harness import restart, run_all
+from tests.browser.harness import beyond, edges, restart, run_all
 from wrapcalc.case import load_bundle
 from wrapcalc.stages.job import run
+from wrapcalc.workbook import calm
 
 MARK = "Exploratory: not a package"
 
@@ -33,13 +34,34 @@ def cell(page, label):
     return page.locator(".wb-bench-answer tr", has=page.get_by_text(label, exact=True)).locator("td").last
 
 
+def press(page, words):
+    """Press a button that stands in the middle of the window, as it does for whoever has scrolled to it."""
+    button = page.get_by_role("button", name=words)
+    button.evaluate("e => e.scrollIntoView({block: 'center'})")
+    button.click()
+
+
 def enter(page, label, text):
     field = page.get_by_label(label, exact=True)
     field.fill(text)
     field.press("Tab")
 
 
+#: Ids and verdicts of the table of checks that are broken into lines, or run into the cell beside them.
+BROKEN = """() => [...document.querySelectorAll('.wb-bench-answer [aria-label="governing checks"] tbody :is('
+    + 'td:first-child, td:has(.wc-verdict))')].filter(cell => {
+        const text = document.createRange();
+        text.selectNodeContents(cell);
+        const at = [...text.getClientRects()];
+        return new Set(at.map(r => Math.round(r.bottom))).size > 1 || at.some(
+            r => r.right > cell.getBoundingClientRect().right + 1);
+    }).map(cell => cell.innerText)"""
+
+
 def test_a_slider_moved_by_the_keyboard_gives_the_layers_of_the_job_and_a_bad_value_none(page, case):
+    assert beyond(page) == []
+    assert edges(page) == {calm.EDGE}  # tests/workbook/test_calm.py holds its contrast
+    assert page.locator(".wb-bench-answer .wc-verdict").count() and page.evaluate(BROKEN) == []
     expect(cell(page, "Layers")).to_have_text("11")
     enter(page, "Depth of the defect (mm)", "4.3 mm")
     expect(page.locator(".wb-what")).to_contain_text("Depth of the defect 4.3 mm (case: 3.9 mm)")
@@ -93,18 +115,28 @@ def test_a_drag_shows_the_last_place_and_never_queues_up(page):
 def test_pinned_variants_outlive_the_kernel_and_one_is_saved_and_packaged(page, case, lab):
     enter(page, "Depth of the defect (mm)", "4.1 mm")
     page.get_by_label("What this variant is for").fill("deeper")
-    page.get_by_role("button", name="Pin this variant").click()
-    expect(page.locator(".wb-bench-said")).to_contain_text("variant A is pinned")
+    press(page, "Pin this variant")
+    said = page.locator(".wb-bench-said-of-pins")
+    expect(said).to_contain_text("variant A is pinned")
+    expect(said).to_be_in_viewport(ratio=1)
     page.get_by_label("Thickness route", exact=True).select_option("laminate strain")
-    page.get_by_role("button", name="Pin this variant").click()
-    expect(page.locator(".wb-bench-said")).to_contain_text("variant B is pinned")
+    press(page, "Pin this variant")
+    expect(said).to_contain_text("variant B is pinned")
     row = page.locator(".wb-bench-compare tr", has=page.get_by_text("Decision", exact=True))
     expect(row.locator("td")).to_have_text(["wrap", "wrap", "other repair needed"])
     expect(row.locator("td.wb-differs")).to_have_count(1)
     assert page.evaluate("() => getComputedStyle(document.querySelector('.wb-bench-compare td.wb-differs'), "
                          "'::before').content") == '"≠ "'
     before = page.locator(".wb-bench-compare table").inner_text()
+    view = page.locator(".wb-view")
+    expect(view).not_to_have_class(re.compile("disconnected"))
     restart(page)
+    expect(view).to_have_class(re.compile("jupyter-widgets-disconnected"))
+    assert view.evaluate("e => getComputedStyle(e, '::before').content") == f'"{calm.DEAD}"'
+    # Neither the mouse nor the keyboard moves what nobody answers.
+    expect(page.locator(".wb-in-defect-depth .noUi-handle")).to_be_hidden()
+    assert view.get_by_role("button", name="Pin this variant").evaluate("e => getComputedStyle(e).pointerEvents") == (
+        "none")
     run_all(page)
     expect(page.locator(".wb-bench-compare table")).to_have_text(re.compile("deeper"))
     assert page.locator(".wb-bench-compare table").inner_text() == before
@@ -115,11 +147,14 @@ def test_pinned_variants_outlive_the_kernel_and_one_is_saved_and_packaged(page, 
     sentence = page.locator(".wb-decision").first.inner_text()
     page.get_by_label("Name of the new case").fill("HB-07")
     page.get_by_label("Reason, for the reviewer").fill("what the next look may find")
-    page.get_by_role("button", name="Save as a new case").click()
-    expect(page.locator(".wb-bench-said [role=alert]")).to_contain_text("nothing is overwritten")
+    press(page, "Save as a new case")
+    said = page.locator(".wb-bench-said-of-saving")
+    expect(said.get_by_role("alert")).to_contain_text("nothing is overwritten")
+    expect(said).to_be_in_viewport(ratio=1)
     page.get_by_label("Name of the new case").fill("HB-07-deeper")
-    page.get_by_role("button", name="Save as a new case").click()
-    expect(page.locator(".wb-bench-said [role=status]")).to_contain_text("HB-07-deeper.toml was written")
+    press(page, "Save as a new case")
+    expect(said.get_by_role("status")).to_contain_text("HB-07-deeper.toml was written")
+    expect(said).to_be_in_viewport(ratio=1)
     lab.wrapcalc("package", str(case.with_name("HB-07-deeper.toml")), "--out", str(case.parent / "packages"))
     html = (case.parent / "packages" / "HB-07-deeper-r1" / "package.html").read_text(encoding="utf-8")
     assert sentence in html and "what the next look may find" in html

@@ -24,11 +24,13 @@ from wrapcalc.workbook.shown import Shown
 
 #: Seconds that a slider must rest until the rest is worked out.
 _REST = 0.03
-#: Names of controls wrap. What a reader looks a check up by, and whether it is met, stay in one piece.
+#: Names of controls wrap. What a reader looks a check up by, and whether it is met, stay in one piece. Whatever is
+#: scrolled to, as by the keyboard, leaves room for what is told below it.
 _STYLE = """<style>
 .wb-what-if .widget-label { white-space: normal; text-align: left; line-height: 1.25; height: auto; }
 .wb-what-if :is(.widget-text, .widget-dropdown) { height: auto; }
 .wb-what-if .widget-dropdown select { height: 28px; }
+.wb-what-if :is(input, button) { scroll-margin-bottom: 8em; }
 .wb-what-if .wb-bench-answer .wb-scroll table { table-layout: auto !important; }
 .wb-what-if .wb-bench-answer .wb-scroll :is(td:first-child, .wc-verdict) { white-space: nowrap; }
 </style>"""

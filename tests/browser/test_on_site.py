@@ -106,7 +106,7 @@ def test_a_reading_beyond_its_limit_is_seen_mended_and_saved_and_a_reload_gives_
     page.get_by_role("button", name="Save the readings").click()
     settled(page)
     readings = lab.folder / "field" / "HB-07-r1" / "readings.csv"
-    assert re.search(r"^40,dust rating,spot 1,1,", readings.read_text("utf-8-sig"), re.M)
+    assert re.search(r"^41,dust rating,spot 1,1,", readings.read_text("utf-8-sig"), re.M)
     before = part(page, "wb-close-verdict").inner_text()
     restart(page)
     run_all(page)

@@ -80,12 +80,18 @@ def unguarded(found: list[Guard]) -> list[str]:
     return sorted(set(registry()) - covered)
 
 
-def guards_json(found: list[Guard]) -> str:
+def by_formula(found: list[Guard]) -> dict[str, list[str]]:
     """Formula -> texts of its guards, published first, every formula present."""
     order = {k: i for i, k in enumerate(checks.KINDS)}
-    rows = {name: [g.text for g in sorted(found, key=lambda g: (order[g.kind], g.text)) if g.formula == name]
-            for name in sorted(registry())}
-    return json.dumps(rows, indent=1, ensure_ascii=False) + "\n"
+    rows: dict[str, list[str]] = {name: [] for name in sorted(registry())}
+    for g in sorted(found, key=lambda g: (order[g.kind], g.text)):
+        rows[g.formula].append(g.text)
+    return rows
+
+
+def guards_json(found: list[Guard]) -> str:
+    """The guards of every formula, as the package carries them."""
+    return json.dumps(by_formula(found), indent=1, ensure_ascii=False) + "\n"
 
 
 def table(found: list[Guard]) -> str:
@@ -113,9 +119,8 @@ def table(found: list[Guard]) -> str:
             lines.append(f"- {c.kind}, {c.source_title}: {c.title}: printed {o.step.expected}, ours "
                          f"{o.computed:.5g} in the same unit. {' '.join(o.step.reason.split())}")
     lines += ["", "## Every guard", ""]
-    for name in sorted(registry()):
-        lines.append(f"- `{name}`")
-        lines += [f"  - {text}" for text in json.loads(guards_json(found))[name]]
+    for name, texts in by_formula(found).items():
+        lines += [f"- `{name}`", *(f"  - {text}" for text in texts)]
     return "\n".join(lines) + "\n"
 
 

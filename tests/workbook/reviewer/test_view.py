@@ -1,6 +1,7 @@
 """The widgets of the review notebook, driven without a browser: every press is saved, every fault is a message."""
 
 import html
+import json
 import re
 
 import pytest
@@ -114,6 +115,61 @@ def test_text_that_was_not_saved_is_kept_for_its_step_and_told(view):
     assert view.text.value == "half a thought"
     view.comment.click()
     assert told(view.said).startswith("Done: Saved: comment on A1") and "half a thought" in told(view.panel)
+
+
+def unsaved(first):
+    """Files in which text stands that was typed and not saved."""
+    return sorted(p.name for p in (first / "review" / "HB-02-r1").glob("typed.json*"))
+
+
+def test_text_that_was_not_saved_outlives_the_kernel_and_counts_for_nothing(view, first):
+    view.who.value = CHECKER
+    to(view, "A1")
+    view.text.value = "Where is the certificate?"
+    to(view, "A2")
+    view.text.value = "Is this \ud800?"  # half a sign, as a paste may leave it
+    again = wb.review(str(first / "HB-02-r1"))  # as after a restart
+    assert told(again.said) == (f"Note: Typed earlier by {CHECKER} and not saved: the text on A1, A2. It stands in its "
+                                "field again; save it, or take it out.")
+    assert not again.desk.review.entries and not (first / "review" / "HB-02-r1" / "comments.jsonl").exists()
+    to(again, "A2")
+    assert again.text.value == "Is this \ud800?"
+    to(again, "A1")
+    assert again.text.value == "Where is the certificate?"
+    again.sheet.click()
+    assert "a text is typed but not saved" in told(again.sheet_said)
+    again.who.value = CHECKER
+    again.ask.click()
+    to(again, "A2")
+    again.text.value = ""
+    assert unsaved(first) == [] and [e.text for e in again.desk.review.entries] == ["Where is the certificate?"]
+    assert told(wb.review(str(first / "HB-02-r1")).said) == ""
+
+
+def test_text_of_the_first_step_in_sight_is_there_at_once(view, first):
+    view.text.value = "see A7"
+    assert wb.review(str(first / "HB-02-r1")).text.value == "see A7"
+
+
+@pytest.mark.parametrize("raw", [b"", b"[]", b"{", b'{"text": 1, "over": ""}',
+                                 b'{"text": "{\\"who\\": 1, \\"texts\\": {}}", "over": ""}',
+                                 b'{"text": "{\\"who\\": \\"A\\", \\"texts\\": [1]}", "over": ""}'])
+def test_damaged_text_of_earlier_is_put_aside_and_the_review_goes_on(first, raw):
+    place = first / "review" / "HB-02-r1"
+    place.mkdir(parents=True)
+    (place / "typed.json.unsaved").write_bytes(raw)
+    view = wb.review(str(first / "HB-02-r1"))
+    assert view.text.value == "" and not view.text.disabled
+    assert unsaved(first) == ["typed.json.unsaved-damaged"]
+    assert "cannot be read" in told(view.head)
+
+
+def test_text_of_a_step_that_is_no_more_is_not_shown(first):
+    place = first / "review" / "HB-02-r1"
+    place.mkdir(parents=True)
+    inner = json.dumps({"who": CHECKER, "texts": {"A1": "kept", "Z99": "of another revision"}})
+    (place / "typed.json.unsaved").write_text(json.dumps({"text": inner, "over": ""}), encoding="utf-8")
+    assert "the text on A1." in told(wb.review(str(first / "HB-02-r1")).said)
 
 
 def test_a_text_that_could_not_be_saved_stays_in_its_field(view, monkeypatch):

@@ -17,8 +17,8 @@ from wrapcalc.case.readings import COLUMNS, HELP_COLUMNS, MAX_BYTES, WHATS, Read
 from wrapcalc.errors import CaseFaults, Fault, PackageError, WrapcalcError
 from wrapcalc.package import closeout as co
 from wrapcalc.package.digests import sha256
+from wrapcalc.workbook.kept import Kept, unwritable
 from wrapcalc.workbook.on_site.alone import Alone, Said
-from wrapcalc.workbook.on_site.kept import Kept, unwritable
 from wrapcalc.workbook.on_site.opened import Opened
 from wrapcalc.workbook.on_site.topics import called, clause, topic_of
 

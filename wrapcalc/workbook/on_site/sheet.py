@@ -24,7 +24,7 @@ from wrapcalc.reading import decoded, parse_toml
 from wrapcalc.stages.wrap.chain import DEPTH, LENGTH, OPENING, WALL, WIDTH
 from wrapcalc.values import Origin, Value
 from wrapcalc.workbook.form.pasted import Pasted, read_pasted, text_of_file
-from wrapcalc.workbook.on_site.kept import Kept, put, unwritable
+from wrapcalc.workbook.kept import Kept, put, unwritable
 from wrapcalc.workbook.on_site.opened import Opened
 from wrapcalc.workbook.on_site.questions import FIXED, TITLES, Question, questions
 

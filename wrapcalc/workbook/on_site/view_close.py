@@ -10,9 +10,9 @@ import ipywidgets as w
 from wrapcalc.case.readings import WHATS
 from wrapcalc.errors import CaseFaults, PackageError
 from wrapcalc.workbook import calm
+from wrapcalc.workbook.kept import ChangedOnDisk
 from wrapcalc.workbook.on_site import pages_close as pages
 from wrapcalc.workbook.on_site.book import BY_HAND, Judgement, ReadingsBook
-from wrapcalc.workbook.on_site.kept import ChangedOnDisk
 from wrapcalc.workbook.on_site.style import beside, button, field, head, html, inner, quiet, show
 from wrapcalc.workbook.on_site.topics import TOPICS, answers, hint, topic_of
 from wrapcalc.workbook.shown import Shown

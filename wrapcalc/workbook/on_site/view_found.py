@@ -10,8 +10,8 @@ import ipywidgets as w
 from wrapcalc.case.as_found import Sighting
 from wrapcalc.errors import CaseFaults, Fault, WrapcalcError
 from wrapcalc.workbook import calm
+from wrapcalc.workbook.kept import ChangedOnDisk
 from wrapcalc.workbook.on_site import pages_found as pages
-from wrapcalc.workbook.on_site.kept import ChangedOnDisk
 from wrapcalc.workbook.on_site.questions import Question
 from wrapcalc.workbook.on_site.sheet import FoundSheet
 from wrapcalc.workbook.on_site.style import beside, button, field, head, html, inner, quiet, show

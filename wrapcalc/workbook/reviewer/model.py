@@ -14,11 +14,12 @@ from wrapcalc.package.explain import read_record
 from wrapcalc.package.issued import Issued
 from wrapcalc.package.review import reviewable, say
 from wrapcalc.package.review_before import Before, Said, before
-from wrapcalc.package.review_lines import WHOLE, Query, Review
+from wrapcalc.package.review_lines import WHOLE, Query, Review, place
 from wrapcalc.package.review_sheet import Sheet, counts, last_sheet, preparer, review_of, topics, write_sheet
 from wrapcalc.package.verify import Verification, verify, whole
 from wrapcalc.people import person_key
 from wrapcalc.workbook.calm import Kind
+from wrapcalc.workbook.reviewer.drafts import Drafts
 
 ALL, NOT_LOOKED_AT, CHANGED, QUERIES = "all steps", "not looked at", "changed since the revision before", "with queries"
 COMMENTED, MEMORY, GOVERNING = "with comments", "from memory", "governing"
@@ -60,6 +61,7 @@ class Desk:
         self.of: Issued | None = None
         self.review = Review(folder, self.name, self.digest)
         self.sheet: Sheet | None = None
+        self.drafts: Drafts | None = None
         if self.verification.ok:
             self._take_up()
         self.before: Before = before(folder, self.manifest, self.record)
@@ -100,6 +102,17 @@ class Desk:
         except PackageError as e:
             self.of = None
             self.told.append(Told("Fault", f"{e}.", "Until then it can be looked at only."))
+        if self.of is not None:
+            self._take_up_drafts()
+
+    def _take_up_drafts(self) -> None:
+        """What was typed earlier and not saved."""
+        try:
+            self.drafts = Drafts(place(self.folder, self.name), {WHOLE, *self.items})
+        except PackageError as e:
+            self.told.append(Told("Warning", f"{e}.", "What is typed and not saved is lost when the kernel ends."))
+            return
+        self.told += [Told("Note", f"{t[:1].upper()}{t[1:]}.") for t in self.drafts.told]
 
     @property
     def shut(self) -> bool:

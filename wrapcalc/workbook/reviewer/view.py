@@ -24,7 +24,7 @@ class ReviewView(calm.View):
     def __init__(self, desk: Desk):
         self.desk = desk
         self.current = desk.first()
-        self._drafts: dict[str, str] = {}
+        self._drafts = dict(desk.drafts.texts) if desk.drafts is not None else {}
         self._back: list[str] = []
         self._busy = False
         self._make()
@@ -32,6 +32,7 @@ class ReviewView(calm.View):
         self.box.add_class("wb-view").add_class("wb-review")
         self._list()
         self._show()
+        self._tell(self._found_typed())
         self._wire()
 
     def still(self) -> Shown:
@@ -58,7 +59,8 @@ class ReviewView(calm.View):
         self.go_to.add_class("wb-review-goto")
         self.tick = _button("Mark as checked", shut, primary=True)
         self.go_on = w.Checkbox(description="then go to the next step", value=True, indent=False, disabled=shut)
-        self.text = w.Textarea(description="Text", rows=3, style=_WIDE, layout=w.Layout(width="auto"), disabled=shut,
+        self.text = w.Textarea(self._drafts.pop(self.current, ""), description="Text", rows=3, style=_WIDE,
+                               layout=w.Layout(width="auto"), disabled=shut,
                                placeholder="comment, query or answer; saved only by one of the buttons below",
                                continuous_update=True)
         self.comment, self.ask = _button("Save as comment", shut), _button("Raise as query", shut)
@@ -82,7 +84,7 @@ class ReviewView(calm.View):
     def _wire(self) -> None:
         tell = self._tell
         for widget, act in ((self.narrow, self._list), (self.heading, self._list), (self.steps, self._chosen),
-                            (self.who, self._named)):
+                            (self.who, self._named), (self.text, self._keep)):
             widget.observe(self._heard(calm.told(tell)(act)), "value")
         for button, act in (
                 (self.before, lambda: self._move(-1)), (self.next, lambda: self._move(1)),
@@ -148,7 +150,22 @@ class ReviewView(calm.View):
         if not self._drafts:
             return ""
         named = ", ".join(called(i) for i in self._drafts)
-        return calm.message("Note", f"Typed but not saved: the text on {named}.", "It is lost when the kernel ends.")
+        return calm.message("Note", f"Typed but not saved: the text on {named}.", "It is kept, and counts for nothing "
+                            "until it is saved.")
+
+    def _found_typed(self) -> str:
+        """What an earlier kernel left, in words."""
+        drafts = self.desk.drafts
+        if drafts is None or not drafts.texts:
+            return ""
+        named = ", ".join(called(i) for i in sorted(drafts.texts))
+        return calm.message("Note", f"Typed earlier{f' by {drafts.who}' if drafts.who else ''} and not saved: the text "
+                            f"on {named}.", "It stands in its field again; save it, or take it out.")
+
+    def _keep(self) -> None:
+        """Put what is typed and not saved beside the review, the text of the step in hand too."""
+        if self.desk.drafts is not None:
+            self.desk.drafts.keep(self.who.value, {**self._drafts, self.current: self.text.value})
 
     def _show(self) -> None:
         """The step in hand, and the buttons that belong to it."""

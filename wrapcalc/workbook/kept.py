@@ -68,7 +68,7 @@ class Kept:
         except OSError as e:
             raise PackageError(f"{self.path}: cannot be read ({e.strerror or e})") from None
         if size > MAX_BYTES:
-            raise PackageError(f"{self.path}: {size / 1e6:.3g} MB; field data of a repair have at most "
+            raise PackageError(f"{self.path}: {size / 1e6:.3g} MB; what is typed here has at most "
                                f"{MAX_BYTES / 1e6:g} MB")
         return raw
 
@@ -205,7 +205,7 @@ def put(path: Path, raw: bytes) -> None:
             aside.unlink(missing_ok=True)
     except OSError as e:
         raise PackageError(f"{path}: cannot be written ({e.strerror or e}); nothing half-written was left. Ask for "
-                           "leave to write there, or name another folder for your field data") from None
+                           "leave to write there, or name another folder") from None
 
 
 def unwritable(file: str, field: str, text: str, line: int | None = None) -> Fault | None:

@@ -6,7 +6,7 @@ import os
 import pytest
 
 from wrapcalc.errors import PackageError
-from wrapcalc.workbook.on_site.kept import ChangedOnDisk, Kept
+from wrapcalc.workbook.kept import ChangedOnDisk, Kept
 
 
 @pytest.fixture
@@ -202,5 +202,5 @@ def test_too_many_windows_are_one_message(path):
 def test_a_file_that_nobody_typed_is_refused(path):
     path.parent.mkdir()
     path.write_bytes(b"x" * 5_000_001)
-    with pytest.raises(PackageError, match="field data of a repair have at most 5 MB"):
+    with pytest.raises(PackageError, match="what is typed here has at most 5 MB"):
         Kept(path, b"blank")

@@ -54,9 +54,14 @@ def test_a_comment_is_there_again_after_a_reload_and_after_the_kernel_was_lost(l
     expect(page.locator(".wb-review-said")).to_contain_text("Saved: comment on A2, C. Checker")
     file = package.parent / "review" / "HB-02-r1" / "comments.jsonl"
     assert [json.loads(x).get("act") for x in file.read_text("utf-8").splitlines()] == [None, "checked", "comment"]
-    restart(page)  # the kernel is lost; what was saved is not
+    page.get_by_label("Text", exact=True).fill("To be asked again.")
+    to_step(page, "A1")  # once this was heard, the text was
+    expect(page.locator(".wb-review-said")).to_contain_text("Typed but not saved: the text on A2.")
+    restart(page)  # the kernel is lost; what was saved is not, nor what was typed
     run_all(page)
+    expect(page.locator(".wb-review-said")).to_contain_text("Typed earlier by C. Checker and not saved: the text on A2")
     to_step(page, "A2")
+    expect(page.get_by_label("Text", exact=True)).to_have_value("To be asked again.")
     expect(page.locator(".wb-review-step")).to_contain_text("Pit gauge: three readings, sheet 7. (C. Checker,")
     page.reload()
     page.wait_for_function("() => window.jupyterapp?.shell?.currentWidget?.sessionContext?.session?.kernel")

@@ -63,7 +63,7 @@ def own_of(packages: Iterable[Path]) -> Own:
     accepted: dict[str, Standing] = {}
     restrictions: list[Restriction] = []
     problems = []
-    for folder in sorted({p.parent for p in map(Path, packages)}):
+    for folder in sorted({p.parent for p in map(Path, packages) if p.parent.is_dir()}):  # who reads them tells the rest
         try:
             now = current(folder)
         except PackageError as e:
